@@ -1,0 +1,88 @@
+//! Cloth: one physical description, several ways to know it.
+
+pub mod file;
+pub mod label;
+pub mod measured;
+
+use crate::light::spectrum::Spectrum;
+use crate::light::{Layer, Optics};
+use crate::quantity::{Millimetres, Nanometres, PerMillimetre};
+
+/// How well the optics of a cloth are known, as relative standard uncertainties (0.3 means 30 %).
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Uncertainty {
+    /// Of the reduced optical thickness.
+    pub optical_thickness: f64,
+    /// Of the openness.
+    pub openness: f64,
+}
+
+/// Which of the four ways the optics are known by.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Basis {
+    /// Optical numbers given directly.
+    Bulk,
+    /// From a measured transmittance and reflectance.
+    Measured,
+    /// Estimated from what the label says.
+    Label,
+    /// From photographs.
+    Calibrated,
+}
+
+/// What a shop sells: the user's own figures, placeholders in the catalogue.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Buying {
+    /// Width of the bolt.
+    pub width: Option<Millimetres>,
+    /// Price of one metre of the bolt, in the user's currency.
+    pub price_per_m: Option<f64>,
+}
+
+/// One cloth with its optics at every wavelength.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Cloth {
+    /// Short name by which a scene refers to it.
+    pub name: String,
+    /// Name in plain words.
+    pub title: String,
+    /// Where its numbers come from, in words.
+    pub source: String,
+    /// The way in which the optics are known.
+    pub basis: Basis,
+    /// Thickness as worn (unpressed).
+    pub thickness: Millimetres,
+    /// Extinction of the covered part.
+    pub extinction: PerMillimetre,
+    /// Single-scattering albedo per wavelength.
+    pub albedo: Spectrum,
+    /// Asymmetry of the phase function.
+    pub asymmetry: f64,
+    /// Share of the area that is holes.
+    pub openness: f64,
+    /// Areal mass in g/m2 where known.
+    pub areal_mass_g_m2: Option<f64>,
+    /// How well the optics are known.
+    pub uncertainty: Uncertainty,
+    /// What a shop sells.
+    pub buying: Buying,
+}
+
+impl Cloth {
+    /// The optics at one wavelength.
+    #[must_use]
+    pub fn optics_at(&self, wavelength: Nanometres) -> Optics {
+        Optics {
+            extinction: self.extinction,
+            albedo: self.albedo.at(wavelength),
+            asymmetry: self.asymmetry,
+            openness: self.openness,
+        }
+    }
+
+    /// This cloth as a layer above an air gap, at one wavelength.
+    #[must_use]
+    pub fn layer_at(&self, gap_below: Millimetres, wavelength: Nanometres) -> Layer {
+        Layer { gap_below, thickness: self.thickness, optics: self.optics_at(wavelength) }
+    }
+}

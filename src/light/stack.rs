@@ -1,0 +1,113 @@
+//! What light meets on its way at one wavelength: a board, air gaps and cloths, seen as layers without lateral
+//! structure; and the source that sends it.
+
+use crate::quantity::{Millimetres, PerMillimetre};
+
+/// Optical numbers of one cloth at one wavelength.
+///
+/// `extinction` belongs to the covered part of the cloth; `openness` is the share of the area that is holes. A ray
+/// meets a hole with that probability at each crossing, independently of other crossings.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Optics {
+    /// Extinction coefficient (absorption plus scattering) of the covered part.
+    pub extinction: PerMillimetre,
+    /// Single-scattering albedo, 0 to 1.
+    pub albedo: f64,
+    /// Mean cosine of the Henyey-Greenstein phase function, above -1 and below 1.
+    pub asymmetry: f64,
+    /// Share of the area that is holes, 0 (closed) to below 1.
+    pub openness: f64,
+}
+
+impl Optics {
+    /// The similarity-reduced twin with isotropic scattering: `mu_s' = mu a (1 - g)`, `mu_a` unchanged.
+    ///
+    /// Source: van de Hulst, Multiple Light Scattering (1980), similarity relations.
+    #[must_use]
+    pub fn reduced(self) -> Optics {
+        let scattering = self.extinction.0 * self.albedo * (1.0 - self.asymmetry);
+        let absorption = self.extinction.0 * (1.0 - self.albedo);
+        let extinction = scattering + absorption;
+        let albedo = if extinction > 0.0 { scattering / extinction } else { 0.0 };
+        Optics { extinction: PerMillimetre(extinction), albedo, asymmetry: 0.0, openness: self.openness }
+    }
+}
+
+/// One cloth in its place: the air gap below it, its thickness and its optics at one wavelength.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Layer {
+    /// Air between the face below (board or previous cloth) and this cloth; zero means contact.
+    pub gap_below: Millimetres,
+    /// Thickness of the cloth.
+    pub thickness: Millimetres,
+    /// Its optics at the wavelength in hand.
+    pub optics: Optics,
+}
+
+impl Layer {
+    /// Optical thickness of the covered part, `mu t`.
+    #[must_use]
+    pub fn optical_thickness(&self) -> f64 {
+        self.optics.extinction * self.thickness
+    }
+}
+
+/// Board, gaps and cloths at one wavelength, from the pixels outwards.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Stack {
+    /// Diffuse (Lambertian) reflectance of the board at z = 0, 0 to 1.
+    pub board_reflectance: f64,
+    /// The cloths in the order light meets them.
+    pub layers: Vec<Layer>,
+}
+
+impl Stack {
+    /// Heights of the lower face of each layer above the board, in mm.
+    #[must_use]
+    pub fn bottoms(&self) -> Vec<Millimetres> {
+        let mut height = 0.0;
+        self.layers
+            .iter()
+            .map(|layer| {
+                let bottom = height + layer.gap_below.0;
+                height = bottom + layer.thickness.0;
+                Millimetres(bottom)
+            })
+            .collect()
+    }
+
+    /// Height of the outer face above the board.
+    #[must_use]
+    pub fn height(&self) -> Millimetres {
+        Millimetres(self.layers.iter().map(|l| l.gap_below.0 + l.thickness.0).sum())
+    }
+}
+
+/// The outline from which a source sends its light, lying in the board's plane and centred on the source's place.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Window {
+    /// An ideal point.
+    Point,
+    /// A disc of this diameter.
+    Disc {
+        /// Diameter.
+        diameter: Millimetres,
+    },
+    /// A square of this side.
+    Square {
+        /// Side.
+        side: Millimetres,
+    },
+}
+
+/// A source: its angular beam and its emitting window.
+///
+/// The intensity per unit flux is `I(theta) = (m + 1) / (2 pi) cos^m(theta)`; a package with a 120 degree viewing
+/// angle has `m = 1` (Lambertian).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Source {
+    /// The exponent m, any real number from 0 upwards.
+    pub beam_power: f64,
+    /// The emitting window.
+    pub window: Window,
+}

@@ -1,0 +1,1 @@
+//! Pictures: from spots to luminance, from luminance to what a screen can show.

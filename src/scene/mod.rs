@@ -1,0 +1,87 @@
+//! A scene, read and resolved: typed, complete, nothing optional left over.
+
+pub mod file;
+
+use crate::cloth::Cloth;
+use crate::light::Stack;
+use crate::pixels::package::Package;
+use crate::quantity::{Millimetres, Nanometres};
+use std::sync::Arc;
+
+/// One pixel in its place.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Pixel {
+    /// Place of the package's centre in the board's plane (x to the right, y upwards as one looks at the garment).
+    pub at: [Millimetres; 2],
+    /// Turn of the package, anticlockwise, in radians.
+    pub turn_rad: f64,
+    /// The package.
+    pub package: Arc<Package>,
+    /// Level of each die of the package, 0 to 1, in the package's order.
+    pub levels: Vec<f64>,
+    /// Index of the group of the scene file to which it belongs.
+    pub group: usize,
+}
+
+/// A cloth over its gap.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PlacedCloth {
+    /// Air below it.
+    pub gap_below: Millimetres,
+    /// The cloth.
+    pub cloth: Arc<Cloth>,
+}
+
+/// How the picture is exposed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Exposure {
+    /// Chosen from the picture itself.
+    Auto,
+    /// A photographic exposure value at ISO 100.
+    Fixed(f64),
+}
+
+/// From where and under which light the garment is seen.
+#[derive(Clone, Debug, PartialEq)]
+pub struct View {
+    /// Viewing distance in metres.
+    pub distance_m: f64,
+    /// Illuminance of the room on the cloth, in lux.
+    pub room_lx: f64,
+    /// Exposure of the picture.
+    pub exposure: Exposure,
+    /// Margin shown around the outermost pixels.
+    pub margin: Millimetres,
+    /// Size of the picture in image pixels, width and height, without the caption bar.
+    pub size_px: [u32; 2],
+    /// Age of the observer in years (for the halo that forms in the eye).
+    pub age_years: f64,
+    /// Pigmentation of the observer's eye: 0 very dark, 0.5 brown, 1 blue-green, 1.2 light blue.
+    pub eye_pigment: f64,
+}
+
+/// A whole scene.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Scene {
+    /// Its name.
+    pub name: String,
+    /// Diffuse reflectance of the board.
+    pub board_reflectance: f64,
+    /// The pixels in wiring order.
+    pub pixels: Vec<Pixel>,
+    /// The cloths, from the pixels outwards.
+    pub stack: Vec<PlacedCloth>,
+    /// The view.
+    pub view: View,
+}
+
+impl Scene {
+    /// The stack at one wavelength.
+    #[must_use]
+    pub fn stack_at(&self, wavelength: Nanometres) -> Stack {
+        Stack {
+            board_reflectance: self.board_reflectance,
+            layers: self.stack.iter().map(|p| p.cloth.layer_at(p.gap_below, wavelength)).collect(),
+        }
+    }
+}
