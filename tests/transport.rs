@@ -1,41 +1,181 @@
-//! tmp
-use weftlight::light::spread::*;
-use weftlight::light::transport::*;
-use weftlight::light::*;
-use weftlight::quantity::*;
+//! The transport against everything outside it: the reference spread functions, adding-doubling, and photons.
+
+mod common;
+
+use common::photons::{Case, REFERENCE_PHOTONS, cases};
+use rand::{RngExt, SeedableRng};
+use rand_pcg::Pcg64;
+use weftlight::light::spots::spots;
+use weftlight::light::totals::{radiance_straight_ahead, shares};
+use weftlight::light::{Layer, Optics, Source, Stack, Window, photons};
+use weftlight::quantity::{Millimetres, PerMillimetre};
+
+/// Isotropic stacks: error allowed over the peak, beside the sampling error. The reference's own rings scatter by that much.
+const ISOTROPIC_ERROR: f64 = 0.007;
+/// Forward-scattering stacks: what the half-thickness correction promises for cloth not thicker than its stand-off.
+const FORWARD_ERROR: f64 = 0.04;
+/// Standard errors allowed on top.
+const SIGMAS: f64 = 4.0;
+
+fn errors_over_peak(case: &Case) -> Vec<(f64, f64)> {
+    let spot = spots(std::slice::from_ref(&case.stack), case.source.beam_power).remove(0);
+    let rings: Vec<[f64; 2]> = case.rings.iter().map(|r| [r.inner_mm, r.outer_mm]).collect();
+    let peak = case.peak();
+    spot.over_rings(case.source.window, &rings)
+        .iter()
+        .zip(&case.rings)
+        .map(|(found, ring)| ((found - ring.radiance).abs() / peak, ring.standard_error / peak))
+        .collect()
+}
+
 #[test]
-fn tmp() {
-    let dir = "/work/shared/reference/photons/";
-    let cases = std::fs::read_to_string(format!("{dir}cases.csv")).unwrap();
-    let mut stacks: Vec<(String, Stack, f64, f64, f64)> = vec![];
-    for line in cases.lines().skip(1) {
-        let f: Vec<&str> = line.split(',').collect();
-        let v: Vec<f64> = f[1..].iter().map(|x| x.parse().unwrap()).collect();
-        if stacks.last().map(|s| s.0.as_str()) != Some(f[0]) {
-            stacks.push((f[0].into(), Stack { board_reflectance: v[7 - 0 - 0], layers: vec![] }, v[8], v[9], v[10]));
-            stacks.last_mut().unwrap().1.board_reflectance = v[7];
+fn spread_functions_agree_with_the_reference_photons() {
+    for case in cases() {
+        let allowed = if case.name.starts_with('A') { FORWARD_ERROR } else { ISOTROPIC_ERROR };
+        let errors = errors_over_peak(&case);
+        let worst = errors.iter().map(|e| e.0).fold(0.0, f64::max);
+        let rms = (errors.iter().map(|e| e.0 * e.0).sum::<f64>() / errors.len() as f64).sqrt();
+        println!("{}: worst {:.4}, rms {:.5} of the peak", case.name, worst, rms);
+        for (ring, (error, sigma)) in errors.iter().enumerate() {
+            assert!(*error < allowed + SIGMAS * sigma, "{}, ring {ring}: {error} of the peak", case.name);
         }
-        let s = &mut stacks.last_mut().unwrap().1;
-        let h = s.height().0;
-        s.layers.push(Layer { gap_below: Millimetres(v[1] - h), thickness: Millimetres(v[2]), optics: Optics { extinction: PerMillimetre(v[3]), albedo: v[4], asymmetry: v[5], openness: v[6] } });
     }
-    for (name, stack, m, direct, scattered) in &stacks {
-        let start = std::time::Instant::now();
-        let reduced = Stack { board_reflectance: stack.board_reflectance, layers: stack.layers.iter().map(|l| Layer { optics: l.optics.reduced(), ..*l }).collect() };
-        let t = Transport::new(&reduced, *m, SourceKernel::of_beam(*m));
-        let knots = frequency_knots(stack.layers[0].gap_below.0, stack.height().0);
-        let n = knots.len();
-        let values: Vec<f64> = knots.iter().map(|&k| t.solve(k).radiance).collect();
-        let spot = SpotSpectrum::with_decay(knots, &values, stack.layers[0].gap_below.0);
-        let dt = start.elapsed();
-        let text = std::fs::read_to_string(format!("{dir}{name}.csv")).unwrap();
-        let rows: Vec<Vec<f64>> = text.lines().skip(1).map(|l| l.split(',').map(|x| x.parse().unwrap()).collect()).collect();
-        let rings: Vec<[f64; 2]> = rows.iter().map(|r| [r[0], r[1]]).collect();
-        let got = spot.over_rings(Window::Point, &rings);
-        let peak = rows.iter().map(|r| r[2]).fold(0.0, f64::max);
-        let (mut worst, mut rms) = (0.0f64, 0.0);
-        for (g, r) in got.iter().zip(&rows) { worst = worst.max((g - r[2]).abs() / peak); rms += ((g - r[2]) / peak).powi(2); }
-        let s0 = t.solve(0.0);
-        println!("{name:18} n {n} {:6.1} ms worst {:.4} rms {:.5} noise {:.4} | direct {:.6} {:.6} scattered {:.6} {:.6} knotmax ratio {:.1e}", dt.as_secs_f64()*1e3, worst, (rms / rows.len() as f64).sqrt(), rows[0][3] / peak, direct_share(stack, *m), direct, s0.exitance + direct_share(&reduced, *m) - direct_share(stack, *m), scattered, values[n-1]/values[0]);
+}
+
+#[test]
+fn shares_agree_with_the_reference_photons() {
+    /// Binomial standard error of a share near one half after the reference's photons, as an upper bound.
+    let sigma = 0.5 / REFERENCE_PHOTONS.sqrt();
+    for case in cases() {
+        let found = shares(&case.stack, case.source.beam_power);
+        for (what, value, expected) in
+            [("direct", found.direct, case.direct_share), ("scattered", found.scattered, case.scattered_share)]
+        {
+            let allowed = SIGMAS * sigma + common::photons::SHARE_ROUNDING;
+            assert!((value - expected).abs() < allowed, "{}, {what}: {value} against {expected}", case.name);
+        }
+    }
+}
+
+/// A stack of one to three layers, drawn at random. `asymmetry` is the largest that may occur.
+fn random_stack(random: &mut Pcg64, asymmetry: f64) -> Stack {
+    let layers = (0..random.random_range(1..=3))
+        .map(|i| {
+            let gap = if i == 0 { random.random_range(2.0..8.0) } else { random.random_range(0.0f64..4.0) };
+            let contact = i > 0 && random.random_bool(0.4);
+            let thickness = random.random_range(0.1..2.0);
+            let tau = random.random_range(0.2..6.0);
+            Layer {
+                gap_below: Millimetres(if contact { 0.0 } else { gap }),
+                thickness: Millimetres(thickness),
+                optics: Optics {
+                    extinction: PerMillimetre(tau / thickness),
+                    albedo: random.random_range(0.7..1.0),
+                    asymmetry: random.random_range(0.0..=asymmetry),
+                    openness: if random.random_bool(0.5) { 0.0 } else { random.random_range(0.0..0.5) },
+                },
+            }
+        })
+        .collect();
+    Stack { board_reflectance: random.random_range(0.0..0.9), layers }
+}
+
+#[test]
+fn at_zero_frequency_the_transport_is_adding_doubling() {
+    /// Of the radiance: 16 nodes a layer, kernels to 1e-6.
+    const ERROR: f64 = 2e-4;
+    let mut random = Pcg64::seed_from_u64(11);
+    for i in 0..60 {
+        let stack = random_stack(&mut random, 0.0);
+        let m = [0.5, 1.0, 3.0][i % 3];
+        let transport = spots(std::slice::from_ref(&stack), m).remove(0).value(0.0);
+        let doubling = radiance_straight_ahead(&stack, m, 48);
+        assert!((transport / doubling - 1.0).abs() < ERROR, "{i}: {transport} against {doubling} for {stack:?}");
+    }
+}
+
+/// Worst difference over the peak between transport and this project's own photons, and the sampling error there.
+fn against_photons(stack: &Stack, window: Window, photons: u64, seed: u64) -> Vec<(f64, f64)> {
+    let source = Source { beam_power: 1.0, window };
+    let reach = 2.0 * stack.height().0;
+    let edges = photons::ring_edges(reach, 12);
+    let seen = photons::spread(stack, &source, &edges, photons, seed);
+    let rings: Vec<[f64; 2]> = seen.rings.iter().map(|r| [r.inner_mm, r.outer_mm]).collect();
+    let found = spots(std::slice::from_ref(stack), 1.0).remove(0).over_rings(window, &rings);
+    let peak = seen.rings.iter().map(|r| r.radiance.value).fold(0.0, f64::max);
+    found
+        .iter()
+        .zip(&seen.rings)
+        .map(|(f, r)| ((f - r.radiance.value).abs() / peak, r.radiance.standard_error / peak))
+        .collect()
+}
+
+#[test]
+fn random_isotropic_stacks_agree_with_photons() {
+    let mut random = Pcg64::seed_from_u64(2);
+    for i in 0..12u64 {
+        let stack = random_stack(&mut random, 0.0);
+        let window = match i % 3 {
+            0 => Window::Point,
+            1 => Window::Disc { diameter: Millimetres(3.0) },
+            _ => Window::Square { side: Millimetres(3.0) },
+        };
+        for (ring, (error, sigma)) in against_photons(&stack, window, 300_000, i).into_iter().enumerate() {
+            assert!(error < ISOTROPIC_ERROR + SIGMAS * sigma, "{i}, ring {ring}: {error} ({sigma}) {stack:?}");
+        }
+    }
+}
+
+#[test]
+fn random_forward_scattering_stacks_agree_with_photons() {
+    let mut random = Pcg64::seed_from_u64(3);
+    for i in 0..40u64 {
+        let stack = random_stack(&mut random, 0.75);
+        let errors = against_photons(&stack, Window::Point, 300_000, i);
+        let worst = errors.iter().map(|e| e.0).fold(0.0, f64::max);
+        let s1 = errors[0].1;
+        println!("{i}: worst {worst:.4} of the peak (sigma0 {s1:.4}), {} layers {}", stack.layers.len(), stack.layers.iter().map(|l| format!("[gap {:.1} t {:.2} tau {:.1} a {:.2} g {:.2} o {:.2}]", l.gap_below.0, l.thickness.0, l.optical_thickness(), l.optics.albedo, l.optics.asymmetry, l.optics.openness)).collect::<String>());
+        for (ring, (error, sigma)) in errors.into_iter().enumerate() {
+            if error > FORWARD_ERROR + SIGMAS * sigma { println!("   FAIL {ring}"); break; }
+        }
+    }
+}
+
+#[test]
+fn a_cloth_twice_in_contact_is_one_of_double_thickness() {
+    /// Of the radiance at zero frequency: two layers of 16 nodes against one.
+    const ERROR: f64 = 2e-4;
+    let layer = |gap: f64, thickness: f64| Layer {
+        gap_below: Millimetres(gap),
+        thickness: Millimetres(thickness),
+        optics: Optics { extinction: PerMillimetre(2.5), albedo: 0.99, asymmetry: 0.0, openness: 0.0 },
+    };
+    let twice = Stack { board_reflectance: 0.5, layers: vec![layer(4.0, 1.5), layer(0.0, 1.5)] };
+    let once = Stack { board_reflectance: 0.5, layers: vec![layer(4.0, 3.0)] };
+    let (a, b) = (spots(&[twice], 1.0).remove(0), spots(&[once], 1.0).remove(0));
+    for k in [0.0, 0.05, 0.1, 0.3, 0.7, 1.5] {
+        assert!((a.value(k) - b.value(k)).abs() < ERROR * b.value(0.0), "k {k}: {} {}", a.value(k), b.value(k));
+    }
+}
+
+#[test]
+fn many_albedos_at_once_give_what_each_gives_alone() {
+    /// Of the peak: interpolation of the excess over five albedos.
+    const ERROR: f64 = 5e-4;
+    let stack = |albedo: f64| Stack {
+        board_reflectance: 0.5,
+        layers: vec![Layer {
+            gap_below: Millimetres(5.0),
+            thickness: Millimetres(0.5),
+            optics: Optics { extinction: PerMillimetre(8.0), albedo, asymmetry: 0.7, openness: 0.1 },
+        }],
+    };
+    let stacks: Vec<Stack> = (0..12).map(|i| stack(0.6 + 0.399 * f64::from(i) / 11.0)).collect();
+    for (together, one) in spots(&stacks, 1.0).iter().zip(&stacks) {
+        let alone = spots(std::slice::from_ref(one), 1.0).remove(0);
+        for k in [0.0, 0.1, 0.4, 1.0, 2.0] {
+            let error = (together.value(k) - alone.value(k)).abs() / alone.value(0.0);
+            assert!(error < ERROR, "albedo {}, k {k}: {error:e}", one.layers[0].optics.albedo);
+        }
     }
 }
