@@ -44,13 +44,14 @@ fn spread_functions_agree_with_the_reference_photons() {
 
 #[test]
 fn shares_agree_with_the_reference_photons() {
-    /// Binomial standard error of a share near one half after the reference's photons, as an upper bound.
+    // Binomial standard error of a share near one half after the reference's photons, as an upper bound.
     let sigma = 0.5 / REFERENCE_PHOTONS.sqrt();
     for case in cases() {
         let found = shares(&case.stack, case.source.beam_power);
-        for (what, value, expected) in
-            [("direct", found.direct, case.direct_share), ("scattered", found.scattered, case.scattered_share)]
-        {
+        for (what, value, expected) in [
+            ("direct", found.direct, case.direct_share),
+            ("scattered", found.scattered, case.scattered_share),
+        ] {
             let allowed = SIGMAS * sigma + common::photons::SHARE_ROUNDING;
             assert!((value - expected).abs() < allowed, "{}, {what}: {value} against {expected}", case.name);
         }
@@ -90,7 +91,10 @@ fn at_zero_frequency_the_transport_is_adding_doubling() {
         let m = [0.5, 1.0, 3.0][i % 3];
         let transport = spots(std::slice::from_ref(&stack), m).remove(0).value(0.0);
         let doubling = radiance_straight_ahead(&stack, m, 48);
-        assert!((transport / doubling - 1.0).abs() < ERROR, "{i}: {transport} against {doubling} for {stack:?}");
+        assert!(
+            (transport / doubling - 1.0).abs() < ERROR,
+            "{i}: {transport} against {doubling} for {stack:?}"
+        );
     }
 }
 
@@ -121,7 +125,10 @@ fn random_isotropic_stacks_agree_with_photons() {
             _ => Window::Square { side: Millimetres(3.0) },
         };
         for (ring, (error, sigma)) in against_photons(&stack, window, 300_000, i).into_iter().enumerate() {
-            assert!(error < ISOTROPIC_ERROR + SIGMAS * sigma, "{i}, ring {ring}: {error} ({sigma}) {stack:?}");
+            assert!(
+                error < ISOTROPIC_ERROR + SIGMAS * sigma,
+                "{i}, ring {ring}: {error} ({sigma}) {stack:?}"
+            );
         }
     }
 }
@@ -129,14 +136,13 @@ fn random_isotropic_stacks_agree_with_photons() {
 #[test]
 fn random_forward_scattering_stacks_agree_with_photons() {
     let mut random = Pcg64::seed_from_u64(3);
-    for i in 0..40u64 {
+    for i in 0..24u64 {
         let stack = random_stack(&mut random, 0.75);
         let errors = against_photons(&stack, Window::Point, 300_000, i);
         let worst = errors.iter().map(|e| e.0).fold(0.0, f64::max);
-        let s1 = errors[0].1;
-        println!("{i}: worst {worst:.4} of the peak (sigma0 {s1:.4}), {} layers {}", stack.layers.len(), stack.layers.iter().map(|l| format!("[gap {:.1} t {:.2} tau {:.1} a {:.2} g {:.2} o {:.2}]", l.gap_below.0, l.thickness.0, l.optical_thickness(), l.optics.albedo, l.optics.asymmetry, l.optics.openness)).collect::<String>());
+        println!("{i}: worst {worst:.4} of the peak, {} layers", stack.layers.len());
         for (ring, (error, sigma)) in errors.into_iter().enumerate() {
-            if error > FORWARD_ERROR + SIGMAS * sigma { println!("   FAIL {ring}"); break; }
+            assert!(error < FORWARD_ERROR + SIGMAS * sigma, "{i}, ring {ring}: {error} ({sigma}) {stack:?}");
         }
     }
 }
@@ -154,13 +160,18 @@ fn a_cloth_twice_in_contact_is_one_of_double_thickness() {
     let once = Stack { board_reflectance: 0.5, layers: vec![layer(4.0, 3.0)] };
     let (a, b) = (spots(&[twice], 1.0).remove(0), spots(&[once], 1.0).remove(0));
     for k in [0.0, 0.05, 0.1, 0.3, 0.7, 1.5] {
-        assert!((a.value(k) - b.value(k)).abs() < ERROR * b.value(0.0), "k {k}: {} {}", a.value(k), b.value(k));
+        assert!(
+            (a.value(k) - b.value(k)).abs() < ERROR * b.value(0.0),
+            "k {k}: {} {}",
+            a.value(k),
+            b.value(k)
+        );
     }
 }
 
 #[test]
 fn many_albedos_at_once_give_what_each_gives_alone() {
-    /// Of the peak: interpolation of the excess over five albedos.
+    /// Of the peak: interpolation of the excess over seven albedos.
     const ERROR: f64 = 5e-4;
     let stack = |albedo: f64| Stack {
         board_reflectance: 0.5,

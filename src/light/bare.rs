@@ -78,7 +78,8 @@ mod tests {
     fn lambertian_spot_has_the_transform_kh_k1() {
         // Level points of kh K1(kh), from a numerical Hankel integral (scipy 1.17).
         let spot = irradiance_spot(1.0, 2.0);
-        for (level, kh) in [(0.5, 1.25715), (0.2, 2.40559), (0.1, 3.21432), (0.05, 3.99852), (0.01, 5.76714)] {
+        for (level, kh) in [(0.5, 1.25715), (0.2, 2.40559), (0.1, 3.21432), (0.05, 3.99852), (0.01, 5.76714)]
+        {
             assert!((spot.value(kh / 2.0) - level).abs() < PRINTED, "level {level}");
             assert!((kh * f_k1(kh) - level).abs() < PRINTED, "level {level}");
         }

@@ -198,7 +198,11 @@ impl Kernel {
     }
 
     fn limit(&self, a: f64, rho: f64) -> f64 {
-        if self.m == 0.0 { -EULER_GAMMA - (0.5 * (a + rho)).max(f64::MIN_POSITIVE).ln() } else { 1.0 / self.m }
+        if self.m == 0.0 {
+            -EULER_GAMMA - (0.5 * (a + rho)).max(f64::MIN_POSITIVE).ln()
+        } else {
+            1.0 / self.m
+        }
     }
 }
 

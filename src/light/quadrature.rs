@@ -63,8 +63,12 @@ impl Interpolation {
             .iter()
             .enumerate()
             .map(|(j, &xj)| {
-                let product: f64 =
-                    nodes.iter().enumerate().filter(|&(m, _)| m != j).map(|(_, &xm)| 4.0 * (xj - xm)).product();
+                let product: f64 = nodes
+                    .iter()
+                    .enumerate()
+                    .filter(|&(m, _)| m != j)
+                    .map(|(_, &xm)| 4.0 * (xj - xm))
+                    .product();
                 1.0 / product
             })
             .collect();

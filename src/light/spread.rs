@@ -102,7 +102,8 @@ impl SpotSpectrum {
         let width = self.knots[i] - self.knots[i - 1];
         let b = (k - self.knots[i - 1]) / width;
         let a = 1.0 - b;
-        let bend = ((a * a * a - a) * self.bends[i - 1] + (b * b * b - b) * self.bends[i]) * width * width / 6.0;
+        let bend =
+            ((a * a * a - a) * self.bends[i - 1] + (b * b * b - b) * self.bends[i]) * width * width / 6.0;
         (a * self.lifted[i - 1] + b * self.lifted[i] + bend) * (-self.decay * k).exp()
     }
 

@@ -256,18 +256,24 @@ impl Transport {
         Transport { layers, board: stack.board_reflectance, beam_power, source }
     }
 
-    /// A single closed layer squeezed to no thickness at the height `height` in mm, over a black board.
+    /// The same stack with every layer squeezed to no thickness at half its height.
     #[must_use]
-    pub fn flat(layer: &Layer, height: f64, beam_power: f64, source: SourceKernel) -> Transport {
-        let thickness = FLAT * height;
-        let squeezed = Placed {
-            bottom: height - 0.5 * thickness,
-            thickness,
-            extinction: layer.optical_thickness() / thickness,
-            albedo: layer.optics.albedo,
-            openness: 0.0,
-        };
-        Transport { layers: vec![squeezed], board: 0.0, beam_power, source }
+    pub fn squeezed(&self) -> Transport {
+        let layers = self
+            .layers
+            .iter()
+            .map(|layer| {
+                let middle = layer.bottom + 0.5 * layer.thickness;
+                let thickness = FLAT * middle;
+                Placed {
+                    bottom: middle - 0.5 * thickness,
+                    thickness,
+                    extinction: layer.optical_thickness() / thickness,
+                    ..layer.clone()
+                }
+            })
+            .collect();
+        Transport { layers, board: self.board, beam_power: self.beam_power, source: self.source.clone() }
     }
 
     /// Solves at the angular spatial frequency `k` in 1/mm.
@@ -369,7 +375,8 @@ impl Transport {
             }
         } else {
             for (p, &x_to) in reference.rule.nodes.iter().enumerate() {
-                for (q, (&x_from, w)) in reference.rule.nodes.iter().zip(&reference.rule.weights).enumerate() {
+                for (q, (&x_from, w)) in reference.rule.nodes.iter().zip(&reference.rule.weights).enumerate()
+                {
                     matrix[(i * n + p, j * n + q)] -= factor * w * value(x_to, x_from);
                 }
             }
@@ -434,5 +441,8 @@ pub fn direct_share(stack: &Stack, beam_power: f64) -> f64 {
 /// Transmittance straight ahead without scattering, holes included.
 #[must_use]
 pub fn straight_transmittance(layers: &[Layer]) -> f64 {
-    layers.iter().map(|l| l.optics.openness + (1.0 - l.optics.openness) * (-l.optical_thickness()).exp()).product()
+    layers
+        .iter()
+        .map(|l| l.optics.openness + (1.0 - l.optics.openness) * (-l.optical_thickness()).exp())
+        .product()
 }

@@ -93,10 +93,15 @@ fn single_reflection(albedo: f64, phase: f64, tau: f64, mu: f64, mu0: f64) -> f6
 pub(super) fn layer(optics: &Optics, tau: f64, quadrature: &Quadrature) -> Covered {
     let scaled = Scaled::new(optics, tau, quadrature.gauss());
     let phase = Phase::new(optics.asymmetry, scaled.peak, quadrature);
+    with_phase(scaled, &phase, quadrature)
+}
+
+/// A delta-M scaled layer with the given phase function between the nodes (of one azimuth mode).
+pub(super) fn with_phase(scaled: Scaled, phase: &Phase, quadrature: &Quadrature) -> Covered {
     let thickest_start = quadrature.start / (scaled.tau / THICK).max(1.0);
     let doublings = (scaled.tau / thickest_start).log2().ceil().max(0.0) as i32;
     let start = scaled.tau / 2f64.powi(doublings);
-    let single = |thickness: f64| single_scattering(scaled.albedo, thickness, &phase, &quadrature.mu);
+    let single = |thickness: f64| single_scattering(scaled.albedo, thickness, phase, &quadrature.mu);
 
     let whole = single(start);
     let mut layer = single(0.5 * start);

@@ -31,9 +31,11 @@
 
 mod doubling;
 mod forward;
+mod modes;
 mod quadrature;
 
 pub use forward::{ForwardRow, forward_row};
+pub use modes::{AzimuthModes, azimuth_modes};
 pub use quadrature::{Quadrature, gauss_legendre};
 
 use crate::light::Optics;
