@@ -7,7 +7,8 @@
 //! of the cloth does not enter: mass stops light, loft spreads it. With holes the mass sits on the covered share,
 //! `tau = tau_mean / (1 - o)`. Asymmetry: [`fibres::asymmetry`]. Albedo: [`reflectance`].
 //!
-//! **Assumptions.** Fibres spread evenly over the covered part. Threads are in truth bundles, and bundles let
+//! **Assumptions.** Clear fibres: matt ones hold white pigment, which sends more light back, and this is left out.
+//! Fibres spread evenly over the covered part. Threads are in truth bundles, and bundles let
 //! through more light than the same fibres spread out; the estimate leaves that out and says so in its notes and
 //! in its uncertainty. **Validity:** a first guess. **Source:** geometry (Cauchy's mean shadow); no published
 //! comparison with cloth is known.
@@ -238,7 +239,7 @@ fn notes(label: &LabelInput, lie: Lie, cover: f64, solid_um: f64) -> String {
     let covered = if label.cover.is_some() { "as stated" } else { "a guess for this kind of cloth" };
     format!(
         "Estimated from the label, not measured. The mass alone would make a solid film of {solid_um:.0} micrometres. \
-         {lying} Cover {:.0} %, {covered}. The albedo is that of fibres which, in a cloth folded many times, show \
+         {lying} Matt fibres, which hold white pigment, let through less light than the clear ones assumed here. Cover {:.0} %, {covered}. The albedo is that of fibres which, in a cloth folded many times, show \
          the stated colour.",
         100.0 * cover
     )
