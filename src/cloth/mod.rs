@@ -1,5 +1,6 @@
 //! Cloth: one physical description, several ways to know it.
 
+pub mod fibres;
 pub mod file;
 pub mod label;
 pub mod measured;
