@@ -73,7 +73,7 @@ fn rule() -> &'static [(f64, f64)] {
                 let q = (x - (-x).exp()).exp();
                 (q, STEP * (-q).exp() * q * (1.0 + (-x).exp()))
             })
-            .filter(|&(q, w)| w > 1e-300)
+            .filter(|&(_, w)| w > 1e-300)
             .collect()
     })
 }

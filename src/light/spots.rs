@@ -9,7 +9,7 @@
 //! [`super::transport`], [`super::forward`]; nodes of the interpolation: Chebyshev points (Trefethen, Approximation
 //! Theory and Approximation Practice, 2013; from memory).
 
-use super::forward::{LayerScattering, Ways, excess, reduce};
+use super::forward::{Chains, LayerScattering, Ways, reduce};
 use super::quadrature::Interpolation;
 use super::spread::{SpotSpectrum, frequency_knots};
 use super::transport::{SourceKernel, Transport};
@@ -19,6 +19,10 @@ use rayon::prelude::*;
 
 /// Albedos at which a layer's excess is computed when the albedo varies; 7 leave 5e-4 of the peak for albedos from 0.6 to 1 (tested).
 const ALBEDOS: usize = 7;
+
+/// The sideways wander changes little with the albedo: it is computed for every third stack and interpolated along the
+/// list, whose neighbours are taken to be neighbours in wavelength (error tested together with [`ALBEDOS`]).
+const ANCHORS: usize = 3;
 
 /// The spots of stacks that share geometry, extinction, asymmetry and openness and differ in albedo alone, one a stack,
 /// per unit flux of a point source with the beam `cos^m`.
@@ -48,19 +52,31 @@ pub fn spots(stacks: &[Stack], beam_power: f64) -> Vec<SpotSpectrum> {
             Transport::new(&reduced, beam_power, source.clone())
         })
         .collect();
-    let n = knots.len();
-    let mut radiance: Vec<f64> = (0..n * distinct.len())
-        .into_par_iter()
-        .map(|i| transports[i / n].solve(knots[i % n]).radiance)
+    let forward = first
+        .layers
+        .iter()
+        .any(|l| l.optics.asymmetry != 0.0)
+        .then(|| Forward::new(&distinct, &transports, beam_power));
+    let by_frequency: Vec<Vec<f64>> = knots
+        .par_iter()
+        .map(|&k| {
+            let answers: Vec<_> = transports.iter().map(|t| t.solve_both(k)).collect();
+            let mut radiance: Vec<f64> = answers.iter().map(|(with_board, _)| with_board.radiance).collect();
+            if let Some(forward) = &forward {
+                let without: Vec<f64> = answers.iter().map(|(_, without)| without.radiance).collect();
+                for (sum, value) in radiance.iter_mut().zip(forward.corrections(k, &without)) {
+                    *sum += value;
+                }
+            }
+            radiance
+        })
         .collect();
-
-    if first.layers.iter().any(|l| l.optics.asymmetry != 0.0) {
-        for (sum, value) in radiance.iter_mut().zip(corrections(&distinct, beam_power, &source, &knots)) {
-            *sum += value;
-        }
-    }
-    let solved: Vec<SpotSpectrum> =
-        radiance.chunks(n).map(|values| SpotSpectrum::with_decay(knots.clone(), values, gap)).collect();
+    let solved: Vec<SpotSpectrum> = (0..distinct.len())
+        .map(|s| {
+            let values: Vec<f64> = by_frequency.iter().map(|radiance| radiance[s]).collect();
+            SpotSpectrum::with_decay(knots.clone(), &values, gap)
+        })
+        .collect();
     which.into_iter().map(|i| solved[i].clone()).collect()
 }
 
@@ -79,45 +95,59 @@ fn distinct(stacks: &[Stack]) -> (Vec<&Stack>, Vec<usize>) {
     (distinct, which)
 }
 
-/// The forward-scattering correction, frequency by frequency for each stack.
-fn corrections(stacks: &[&Stack], beam_power: f64, source: &SourceKernel, knots: &[f64]) -> Vec<f64> {
-    let layers = stacks[0].layers.len();
-    let bottoms = stacks[0].bottoms();
-    let heights: Vec<f64> =
-        bottoms.iter().zip(&stacks[0].layers).map(|(b, l)| b.0 + 0.5 * l.thickness.0).collect();
-    let by_layer: Vec<Vec<LayerScattering>> =
-        (0..layers).into_par_iter().map(|layer| scatterings(stacks, layer)).collect();
-    let scattering: Vec<Vec<LayerScattering>> = (0..stacks.len())
-        .map(|s| by_layer.iter().map(|layer| layer[s % layer.len()].clone()).collect())
-        .collect();
-    let closed: Vec<(Transport, Transport)> = stacks
-        .iter()
-        .map(|stack| {
-            let reduced =
-                Stack { board_reflectance: 0.0, layers: stack.layers.iter().copied().map(reduce).collect() };
-            let thick = Transport::new(&reduced, beam_power, source.clone());
-            let flat = thick.squeezed();
-            (thick, flat)
-        })
-        .collect();
-    let by_frequency: Vec<Vec<f64>> = knots
-        .par_iter()
-        .map(|&k| {
-            let ways = Ways::new(&heights, k);
-            stacks
-                .iter()
-                .zip(&scattering)
-                .zip(&closed)
-                .map(|((stack, scattering), (thick, flat))| {
-                    let squeezed = flat.solve(k).radiance;
-                    let wander =
-                        if squeezed > 0.0 { (thick.solve(k).radiance / squeezed).min(1.0) } else { 0.0 };
-                    wander * excess(stack, scattering, &ways, beam_power)
-                })
-                .collect()
-        })
-        .collect();
-    (0..stacks.len()).flat_map(|s| by_frequency.iter().map(move |values| values[s])).collect()
+/// What the forward-scattering correction needs at every frequency.
+struct Forward {
+    heights: Vec<f64>,
+    chains: Vec<Chains>,
+    /// Every [`ANCHORS`]th stack and the last, squeezed flat.
+    anchors: Vec<(usize, Transport)>,
+}
+
+impl Forward {
+    fn new(stacks: &[&Stack], transports: &[Transport], beam_power: f64) -> Forward {
+        let first = stacks[0];
+        let heights =
+            first.bottoms().iter().zip(&first.layers).map(|(b, l)| b.0 + 0.5 * l.thickness.0).collect();
+        let by_layer: Vec<Vec<LayerScattering>> =
+            (0..first.layers.len()).into_par_iter().map(|layer| scatterings(stacks, layer)).collect();
+        let chains = stacks
+            .par_iter()
+            .enumerate()
+            .map(|(s, stack)| {
+                let layers: Vec<&LayerScattering> =
+                    by_layer.iter().map(|layer| &layer[s % layer.len()]).collect();
+                Chains::new(stack, &layers, beam_power)
+            })
+            .collect();
+        let last = stacks.len() - 1;
+        let anchors =
+            (0..last).step_by(ANCHORS).chain([last]).map(|i| (i, transports[i].squeezed())).collect();
+        Forward { heights, chains, anchors }
+    }
+
+    /// The correction for each stack at `k`, given the radiances without board.
+    fn corrections(&self, k: f64, without: &[f64]) -> Vec<f64> {
+        let ways = Ways::new(&self.heights, k);
+        let wander: Vec<(usize, f64)> = self
+            .anchors
+            .iter()
+            .map(|(i, flat)| {
+                let squeezed = flat.solve_both(k).1.radiance;
+                (*i, if squeezed > 0.0 { (without[*i] / squeezed).min(1.0) } else { 0.0 })
+            })
+            .collect();
+        self.chains
+            .iter()
+            .enumerate()
+            .map(|(s, chains)| {
+                let after = wander.partition_point(|&(i, _)| i < s);
+                let (right, high) = wander[after];
+                let (left, low) = wander[after.saturating_sub(1)];
+                let share = if right > left { (s - left) as f64 / (right - left) as f64 } else { 1.0 };
+                (low + (high - low) * share) * chains.excess(&ways)
+            })
+            .collect()
+    }
 }
 
 /// How one layer scatters in each of the stacks; a single entry when it is the same in all.

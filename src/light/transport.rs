@@ -47,7 +47,7 @@
 use super::kernels::{Kernel, exponential_integral};
 use super::quadrature::{Interpolation, Rule, gauss_legendre};
 use super::{Layer, Stack};
-use nalgebra::{DMatrix, DVector};
+use nalgebra::DMatrix;
 use std::f64::consts::PI;
 use std::sync::{Arc, OnceLock};
 
@@ -66,15 +66,18 @@ const NEAR: f64 = 0.6;
 /// A flat layer is given this share of its height as thickness; smaller changes nothing, larger would show at high k.
 const FLAT: f64 = 1e-6;
 
+/// Weighted values of the basis polynomials at one place.
+type Basis = [f64; NODES];
+
 /// The parts of the method that depend on the reference interval alone.
 struct Reference {
     rule: Rule,
     /// For each node: places of the graded rule as ln of the distance to the node, and the weighted basis values
     /// (rule point by node).
-    own: Vec<(Vec<f64>, DMatrix<f64>)>,
-    /// Rule graded towards 0: places and weighted basis values; towards 1 by symmetry of the nodes.
-    near_zero: (Vec<f64>, DMatrix<f64>),
-    near_one: (Vec<f64>, DMatrix<f64>),
+    own: Vec<(Vec<f64>, Vec<Basis>)>,
+    /// Rules graded towards 0 and towards 1: places and weighted basis values.
+    near_zero: (Vec<f64>, Vec<Basis>),
+    near_one: (Vec<f64>, Vec<Basis>),
 }
 
 impl Reference {
@@ -107,14 +110,14 @@ impl Reference {
                 })
                 .collect()
         };
-        let basis = |points: &[(f64, f64, f64)]| -> DMatrix<f64> {
-            let mut matrix = DMatrix::zeros(points.len(), NODES);
-            for (row, &(y, _, w)) in points.iter().enumerate() {
-                for (column, value) in interpolation.basis(y).into_iter().enumerate() {
-                    matrix[(row, column)] = w * value;
-                }
-            }
-            matrix
+        let basis = |points: &[(f64, f64, f64)]| -> Vec<Basis> {
+            points
+                .iter()
+                .map(|&(y, _, w)| {
+                    let values = interpolation.basis(y);
+                    std::array::from_fn(|column| w * values[column])
+                })
+                .collect()
         };
         let own = inner
             .nodes
@@ -229,12 +232,23 @@ impl SourceKernel {
 pub struct Answer {
     /// Transform of the radiance straight ahead, in 1/sr (per mm2 after the inverse transform).
     pub radiance: f64,
-    /// Transform of the scattered flux density leaving at the top (at k = 0: the scattered share).
+    /// Share of the flux leaving at the top scattered; given at k = 0 only.
     pub exitance: f64,
-    /// Transform of the flux density absorbed in the cloths (at k = 0: the absorbed share).
+    /// Share of the flux absorbed in the cloths; given at k = 0 only.
     pub absorbed: f64,
-    /// Transform of the flux density falling back on the board (at k = 0: that share).
+    /// Share of the flux that falls back on the board (more than once where the board reflects); at k = 0 only.
     pub returned: f64,
+}
+
+/// The row of the matrix that the kernel's values at the places of a graded rule make.
+fn weigh(values: impl Iterator<Item = f64>, basis: &[Basis]) -> Basis {
+    let mut row = [0.0; NODES];
+    for (value, basis) in values.zip(basis) {
+        if value != 0.0 {
+            row.iter_mut().zip(basis).for_each(|(r, b)| *r += value * b);
+        }
+    }
+    row
 }
 
 impl Transport {
@@ -279,114 +293,142 @@ impl Transport {
     /// Solves at the angular spatial frequency `k` in 1/mm.
     #[must_use]
     pub fn solve(&self, k: f64) -> Answer {
+        self.solve_both(k).0
+    }
+
+    /// Solves at `k` with the board as it is and, at hardly more cost, with a black board.
+    #[must_use]
+    pub fn solve_both(&self, k: f64) -> (Answer, Answer) {
         let reference = Reference::get();
         let n = NODES;
         let unknowns = n * self.layers.len();
         if unknowns == 0 {
-            return Answer::default();
+            return (Answer::default(), Answer::default());
         }
-        let (isotropic, lambertian) = (Kernel::isotropic(), Kernel::lambertian());
-        let mut matrix = DMatrix::<f64>::identity(unknowns + 1, unknowns + 1);
-        let mut right = DVector::<f64>::zeros(unknowns + 1);
-        let source_strength = self.beam_power + 1.0;
+        // Row-major; the identity minus scattering.
+        let mut matrix = vec![0.0; unknowns * unknowns];
+        (0..unknowns).for_each(|i| matrix[i * (unknowns + 1)] = 1.0);
+        for i in 0..self.layers.len() {
+            self.own_block(&mut matrix, i, k, reference);
+            for j in i + 1..self.layers.len() {
+                self.cross_blocks(&mut matrix, i, j, k, reference);
+            }
+        }
+        let (mut right, faces) = self.right_sides(k, reference);
+        let lu = DMatrix::from_row_slice(unknowns, unknowns, &matrix).lu();
+        // Scattering loses light, so the system has an inverse.
+        let solved = lu.solve_mut(&mut right);
+        debug_assert!(solved, "scattering cannot create light");
+        let source = right.column(0);
+        let without = self.collect(k, source.as_slice(), 0.0, reference);
+        if self.board == 0.0 {
+            return (without, without);
+        }
+        let board = right.column(1);
+        // Light that one unit of radiosity and one unit of source send back to the board.
+        let back = |phi: &[f64]| -> f64 { faces.iter().zip(phi).map(|(f, p)| f * p).sum() };
+        let radiosity = self.board * back(source.as_slice()) / (1.0 - self.board * back(board.as_slice()));
+        let fluence: Vec<f64> =
+            source.iter().zip(board.iter()).map(|(source, board)| source + radiosity * board).collect();
+        (self.collect(k, &fluence, radiosity, reference), without)
+    }
 
+    /// The fluence that the source (first column) and a board of unit radiosity (second) make unscattered, and the weights
+    /// with which the fluence at the nodes falls back on the board.
+    fn right_sides(&self, k: f64, reference: &Reference) -> (DMatrix<f64>, Vec<f64>) {
+        let unknowns = NODES * self.layers.len();
+        let mut right = DMatrix::zeros(unknowns, 2);
+        let mut faces = vec![0.0; unknowns];
+        let lambertian = Kernel::lambertian();
+        let shared = matches!(self.source, SourceKernel::Shared(kernel) if std::ptr::eq(kernel, lambertian));
         for (i, layer) in self.layers.iter().enumerate() {
             let below = crossings(&self.layers[..i]);
-            let scattered = layer.albedo * layer.extinction * layer.thickness;
+            let emitted = (1.0 - layer.openness) * layer.albedo * layer.extinction * layer.thickness;
             for (p, &x) in reference.rule.nodes.iter().enumerate() {
                 let z = layer.bottom + x * layer.thickness;
                 let depth = x * layer.optical_thickness();
-                let row = i * n + p;
+                let row = i * NODES + p;
                 let sum = |kernel: &Kernel| -> f64 {
                     below.iter().map(|w| w.weight * kernel.value(w.tau + depth, k * z)).sum()
                 };
-                right[row] = source_strength * sum(self.source.get());
-                if self.board > 0.0 {
-                    let face = sum(lambertian);
-                    matrix[(row, unknowns)] = -2.0 * face;
-                    matrix[(unknowns, row)] = -self.board
-                        * (1.0 - layer.openness)
-                        * scattered
-                        * reference.rule.weights[p]
-                        * 0.5
-                        * face;
-                }
-            }
-            self.own_block(&mut matrix, i, k, isotropic, reference);
-            for j in (0..self.layers.len()).filter(|&j| j != i) {
-                self.cross_block(&mut matrix, i, j, k, isotropic, reference);
+                let face = sum(lambertian);
+                let source = if shared { face } else { sum(self.source.get()) };
+                right[(row, 0)] = (self.beam_power + 1.0) * source;
+                right[(row, 1)] = 2.0 * face;
+                faces[row] = 0.5 * emitted * reference.rule.weights[p] * face;
             }
         }
-        let solution = matrix.lu().solve(&right).unwrap_or_else(|| DVector::zeros(unknowns + 1));
-        self.collect(k, &solution, reference)
+        (right, faces)
     }
 
     /// Scattering inside layer `i`.
-    fn own_block(&self, matrix: &mut DMatrix<f64>, i: usize, k: f64, kernel: &Kernel, reference: &Reference) {
+    fn own_block(&self, matrix: &mut [f64], i: usize, k: f64, reference: &Reference) {
         let layer = &self.layers[i];
-        let (n, start) = (NODES, i * NODES);
-        let ray = kernel.along(layer.extinction, k);
+        let start = i * NODES;
+        let unknowns = NODES * self.layers.len();
+        let ray = Kernel::isotropic().along(layer.extinction, k);
         let ln_scale = (layer.thickness * layer.extinction.hypot(k)).ln();
         let factor = 0.5 * layer.albedo * layer.extinction * layer.thickness;
         for (p, (ln_distance, basis)) in reference.own.iter().enumerate() {
-            for (q, ln_d) in ln_distance.iter().enumerate() {
-                let value = factor * ray.at(ln_d + ln_scale);
-                if value == 0.0 {
-                    continue;
-                }
-                for column in 0..n {
-                    matrix[(start + p, start + column)] -= value * basis[(q, column)];
-                }
-            }
+            let row = weigh(ln_distance.iter().map(|ln_d| ray.at(ln_d + ln_scale)), basis);
+            let at = (start + p) * unknowns + start;
+            matrix[at..at + NODES].iter_mut().zip(row).for_each(|(m, v)| *m -= factor * v);
         }
     }
 
-    /// Light scattered in layer `j` that reaches layer `i`.
-    fn cross_block(
-        &self,
-        matrix: &mut DMatrix<f64>,
-        i: usize,
-        j: usize,
-        k: f64,
-        kernel: &Kernel,
-        reference: &Reference,
-    ) {
-        let (to, from) = (&self.layers[i], &self.layers[j]);
-        let between = crossings(&self.layers[i.min(j) + 1..i.max(j)]);
-        let upwards = j < i;
-        let gap = if upwards { to.bottom - from.top() } else { from.bottom - to.top() };
-        let factor = 0.5 * (1.0 - from.openness) * from.albedo * from.extinction * from.thickness;
-        let value = |x_to: f64, x_from: f64| -> f64 {
-            let (in_to, in_from) = if upwards { (x_to, 1.0 - x_from) } else { (1.0 - x_to, x_from) };
-            let height = gap + in_to * to.thickness + in_from * from.thickness;
-            let path = in_to * to.optical_thickness() + in_from * from.optical_thickness();
+    /// Light scattered in layer `upper` that reaches layer `lower`, and the reverse.
+    fn cross_blocks(&self, matrix: &mut [f64], lower: usize, upper: usize, k: f64, reference: &Reference) {
+        let kernel = Kernel::isotropic();
+        let (below, above) = (&self.layers[lower], &self.layers[upper]);
+        let between = crossings(&self.layers[lower + 1..upper]);
+        let gap = above.bottom - below.top();
+        let unknowns = NODES * self.layers.len();
+        let factor =
+            |from: &Placed| 0.5 * (1.0 - from.openness) * from.albedo * from.extinction * from.thickness;
+        let (from_below, from_above) = (factor(below), factor(above));
+        let value = |x_below: f64, x_above: f64| -> f64 {
+            let height = gap + (1.0 - x_below) * below.thickness + x_above * above.thickness;
+            let path = (1.0 - x_below) * below.optical_thickness() + x_above * above.optical_thickness();
             between.iter().map(|w| w.weight * kernel.value(path + w.tau, k * height)).sum()
         };
-        let n = NODES;
-        if gap < NEAR * from.thickness {
-            let (places, basis) = if upwards { &reference.near_one } else { &reference.near_zero };
-            for (p, &x_to) in reference.rule.nodes.iter().enumerate() {
-                for (q, &x_from) in places.iter().enumerate() {
-                    let v = factor * value(x_to, x_from);
-                    for column in 0..n {
-                        matrix[(i * n + p, j * n + column)] -= v * basis[(q, column)];
-                    }
-                }
+        let nodes = &reference.rule.nodes;
+        let (near_below, near_above) = (gap < NEAR * below.thickness, gap < NEAR * above.thickness);
+        if near_below {
+            let (places, basis) = &reference.near_one;
+            for (p, &x_above) in nodes.iter().enumerate() {
+                let row = weigh(places.iter().map(|&x_below| value(x_below, x_above)), basis);
+                let at = (upper * NODES + p) * unknowns + lower * NODES;
+                matrix[at..at + NODES].iter_mut().zip(row).for_each(|(m, v)| *m -= from_below * v);
             }
-        } else {
-            for (p, &x_to) in reference.rule.nodes.iter().enumerate() {
-                for (q, (&x_from, w)) in reference.rule.nodes.iter().zip(&reference.rule.weights).enumerate()
-                {
-                    matrix[(i * n + p, j * n + q)] -= factor * w * value(x_to, x_from);
+        }
+        if near_above {
+            let (places, basis) = &reference.near_zero;
+            for (p, &x_below) in nodes.iter().enumerate() {
+                let row = weigh(places.iter().map(|&x_above| value(x_below, x_above)), basis);
+                let at = (lower * NODES + p) * unknowns + upper * NODES;
+                matrix[at..at + NODES].iter_mut().zip(row).for_each(|(m, v)| *m -= from_above * v);
+            }
+        }
+        if near_below && near_above {
+            return;
+        }
+        let weights = &reference.rule.weights;
+        for (p, &x_below) in nodes.iter().enumerate() {
+            for (q, &x_above) in nodes.iter().enumerate() {
+                let v = value(x_below, x_above);
+                if !near_above {
+                    matrix[(lower * NODES + p) * unknowns + upper * NODES + q] -= from_above * weights[q] * v;
+                }
+                if !near_below {
+                    matrix[(upper * NODES + q) * unknowns + lower * NODES + p] -= from_below * weights[p] * v;
                 }
             }
         }
     }
 
     /// Radiance, exitance and losses from the fluence at the nodes.
-    fn collect(&self, k: f64, solution: &DVector<f64>, reference: &Reference) -> Answer {
+    fn collect(&self, k: f64, fluence: &[f64], radiosity: f64, reference: &Reference) -> Answer {
         let mut answer = Answer::default();
-        let height = self.layers.last().map_or(0.0, Placed::top);
         let lambertian = Kernel::lambertian();
         let straight = |layers: &[Placed]| -> f64 {
             layers.iter().map(|l| l.openness + (1.0 - l.openness) * (-l.optical_thickness()).exp()).product()
@@ -396,29 +438,29 @@ impl Transport {
             let straight_above = straight(&self.layers[i + 1..]);
             let covered = (1.0 - layer.openness) * layer.extinction * layer.thickness;
             for (p, (&x, w)) in reference.rule.nodes.iter().zip(&reference.rule.weights).enumerate() {
-                let phi = solution[i * NODES + p];
+                let phi = fluence[i * NODES + p];
                 let scattered = covered * w * layer.albedo * phi;
                 let (to_top, to_bottom) =
                     ((1.0 - x) * layer.optical_thickness(), x * layer.optical_thickness());
-                let z = layer.bottom + x * layer.thickness;
-                let share = |ways: &[Crossing], path: f64, distance: f64| -> f64 {
-                    ways.iter()
-                        .map(|c| 0.5 * c.weight * lambertian.value(path + c.tau, k * distance))
-                        .sum::<f64>()
+                let share = |ways: &[Crossing], path: f64| -> f64 {
+                    ways.iter().map(|c| 0.5 * c.weight * lambertian.value(path + c.tau, 0.0)).sum::<f64>()
                 };
                 answer.radiance += scattered / (4.0 * PI) * (-to_top).exp() * straight_above;
-                answer.exitance += scattered * share(&above, to_top, height - z);
-                answer.returned += scattered * share(&below, to_bottom, z);
-                answer.absorbed += covered * w * (1.0 - layer.albedo) * phi;
+                if k == 0.0 {
+                    answer.exitance += scattered * share(&above, to_top);
+                    answer.returned += scattered * share(&below, to_bottom);
+                    answer.absorbed += covered * w * (1.0 - layer.albedo) * phi;
+                }
             }
         }
-        let radiosity = solution[solution.len() - 1];
-        if self.board > 0.0 {
+        if radiosity > 0.0 {
             answer.radiance += radiosity / PI * straight(&self.layers);
-            // Lambertian flux through all layers unscattered: 2 int u^-3 exp(-tau u) J0(...) du = 2 G2(tau, k z).
+        }
+        if radiosity > 0.0 && k == 0.0 {
+            // Lambertian flux through all layers unscattered: 2 E3(tau).
             let through: f64 = crossings(&self.layers)
                 .iter()
-                .map(|c| c.weight * 2.0 * super::kernels::direct(2.0, c.tau, k * height))
+                .map(|c| c.weight * 2.0 * exponential_integral(3.0, c.tau))
                 .sum();
             answer.exitance += radiosity * through;
         }

@@ -35,7 +35,7 @@ mod modes;
 mod quadrature;
 
 pub use forward::{ForwardRow, forward_row};
-pub use modes::{AzimuthModes, azimuth_modes};
+pub use modes::AzimuthTable;
 pub use quadrature::{Quadrature, gauss_legendre};
 
 use crate::light::Optics;

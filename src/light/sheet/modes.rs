@@ -19,57 +19,83 @@ use crate::light::Optics;
 use crate::light::quadrature::Interpolation;
 use nalgebra::DMatrix;
 
-/// The scattered transmission of a layer between the Gauss nodes and a set of finer places, mode by mode.
+/// What the azimuth modes of every layer have in common: the Legendre functions at the nodes and at finer places.
 #[derive(Clone, Debug)]
-pub struct AzimuthModes {
-    /// For each mode m from 0: the kernel T_m, node (row) by place (column).
-    pub kernels: Vec<DMatrix<f64>>,
+pub struct AzimuthTable {
+    quadrature: Quadrature,
+    /// By mode: `N_l^m` at each node (row) for each degree l.
+    at_nodes: Vec<DMatrix<f64>>,
+    /// By mode: `N_l^m` at each place.
+    at_places: Vec<DMatrix<f64>>,
+    places: Vec<f64>,
+    /// Basis polynomials of the nodes at each place (node by place).
+    basis: DMatrix<f64>,
 }
 
-/// Modes 0 to `modes - 1` of the covered part of a layer, for `n` Gauss nodes and the cosines `places` (in (0, 1]).
-#[must_use]
-pub fn azimuth_modes(optics: &Optics, tau: f64, n: usize, modes: usize, places: &[f64]) -> AzimuthModes {
-    let quadrature = Quadrature::new(n, &[]);
-    let scaled = Scaled::new(optics, tau, n);
-    let nodes = quadrature.cosines();
-    let interpolation = Interpolation::from_nodes(nodes);
-    let basis: Vec<Vec<f64>> = places.iter().map(|&mu| interpolation.basis(mu)).collect();
-    let degrees = 2 * n;
-    let moment =
-        |l: usize| (2 * l + 1) as f64 * (optics.asymmetry.powi(l as i32) - scaled.peak) / (1.0 - scaled.peak);
-    let kernels = (0..modes)
-        .map(|m| {
-            let at_nodes: Vec<Vec<f64>> = nodes.iter().map(|&x| associated_row(m, x, degrees)).collect();
-            let sum = |a: &[f64], b: &[f64], sign: f64| -> f64 {
-                let mut factor = 1.0;
-                let mut total = 0.0;
-                for (l, (x, y)) in a.iter().zip(b).enumerate().skip(m) {
-                    total += factor * moment(l) * x * y;
-                    factor *= sign;
+impl AzimuthTable {
+    /// For `n` Gauss nodes, modes 0 to `modes - 1` and the cosines `places`, each above 0 and up to 1.
+    #[must_use]
+    pub fn new(n: usize, modes: usize, places: &[f64]) -> AzimuthTable {
+        let quadrature = Quadrature::new(n, &[]);
+        let table = |m: usize, cosines: &[f64]| {
+            let rows: Vec<f64> = cosines.iter().flat_map(|&x| associated_row(m, x, 2 * n)).collect();
+            DMatrix::from_row_slice(cosines.len(), 2 * n, &rows)
+        };
+        let interpolation = Interpolation::from_nodes(quadrature.cosines());
+        let columns: Vec<f64> = places.iter().flat_map(|&mu| interpolation.basis(mu)).collect();
+        AzimuthTable {
+            at_nodes: (0..modes).map(|m| table(m, quadrature.cosines())).collect(),
+            at_places: (0..modes).map(|m| table(m, places)).collect(),
+            places: places.to_vec(),
+            basis: DMatrix::from_column_slice(n, places.len(), &columns),
+            quadrature,
+        }
+    }
+
+    /// The scattered transmission of the covered part of a layer, mode by mode: the kernel T_m from each place (column)
+    /// to each node (row), for modes 0 to `modes - 1` (at most as many as the table has).
+    #[must_use]
+    pub fn modes(&self, optics: &Optics, tau: f64, modes: usize) -> Vec<DMatrix<f64>> {
+        let n = self.quadrature.gauss();
+        let nodes = self.quadrature.cosines();
+        let scaled = Scaled::new(optics, tau, n);
+        let moments: Vec<f64> = (0..2 * n)
+            .map(|l| {
+                (2 * l + 1) as f64 * (optics.asymmetry.powi(l as i32) - scaled.peak) / (1.0 - scaled.peak)
+            })
+            .collect();
+        self.at_nodes
+            .iter()
+            .zip(&self.at_places)
+            .take(modes)
+            .enumerate()
+            .map(|(m, (at_nodes, at_places))| {
+                let weighted = |sign: f64| {
+                    DMatrix::from_fn(n, 2 * n, |i, l| {
+                        let factor = if l > m && (l - m) % 2 == 1 { sign } else { 1.0 };
+                        factor * moments[l] * at_nodes[(i, l)]
+                    })
+                };
+                let (ahead, back) = (weighted(1.0), weighted(-1.0));
+                let phase =
+                    Phase { forward: &ahead * at_nodes.transpose(), backward: back * at_nodes.transpose() };
+                let once =
+                    |p: f64, mu: f64, mu0: f64| single_transmission(scaled.albedo, p, scaled.tau, mu, mu0);
+                let covered = with_phase(scaled, &phase, &self.quadrature);
+                let multiple = DMatrix::from_fn(n, n, |i, j| {
+                    covered.t[(i, j)] - once(phase.forward[(i, j)], nodes[i], nodes[j])
+                });
+                let phase_at_places = ahead * at_places.transpose();
+                let mut kernel = multiple * &self.basis;
+                for (f, &mu) in self.places.iter().enumerate() {
+                    for i in 0..n {
+                        kernel[(i, f)] += once(phase_at_places[(i, f)], nodes[i], mu);
+                    }
                 }
-                total
-            };
-            let kernel = |sign: f64| DMatrix::from_fn(n, n, |i, j| sum(&at_nodes[i], &at_nodes[j], sign));
-            let phase = Phase { forward: kernel(1.0), backward: kernel(-1.0) };
-            let covered = with_phase(scaled, &phase, &quadrature);
-            let multiple = DMatrix::from_fn(n, n, |i, j| {
-                let p = phase.forward[(i, j)];
-                covered.t[(i, j)] - single_transmission(scaled.albedo, p, scaled.tau, nodes[i], nodes[j])
-            });
-            let mut out = DMatrix::zeros(n, places.len());
-            for (f, (&mu, weights)) in places.iter().zip(&basis).enumerate() {
-                let row = associated_row(m, mu, degrees);
-                for i in 0..n {
-                    let smooth: f64 = weights.iter().enumerate().map(|(j, w)| w * multiple[(i, j)]).sum();
-                    let p = sum(&at_nodes[i], &row, 1.0);
-                    out[(i, f)] =
-                        smooth + single_transmission(scaled.albedo, p, scaled.tau, nodes[i], mu.max(1e-9));
-                }
-            }
-            out
-        })
-        .collect();
-    AzimuthModes { kernels }
+                kernel
+            })
+            .collect()
+    }
 }
 
 /// `sqrt((l-m)!/(l+m)!) P_l^m(x)` for l from 0 to `count - 1` (zero below m), without the alternating sign.
@@ -124,7 +150,7 @@ mod tests {
         const ONCE: f64 = 1e-4;
         let places = [0.15, 0.5, 0.9];
         let layer = optics(0.9, 0.6);
-        let found = azimuth_modes(&layer, 1e-5, 12, 3, &places);
+        let found = AzimuthTable::new(12, 3, &places).modes(&layer, 1e-5, 3);
         let nodes = Quadrature::new(12, &[]);
         for (f, &mu) in places.iter().enumerate() {
             for (i, &mu0) in nodes.cosines().iter().enumerate().skip(2) {
@@ -140,7 +166,7 @@ mod tests {
                         .sum::<f64>()
                         / f64::from(steps);
                     let expected = 0.25 * 0.9 * p * 1e-5 / (mu * mu0);
-                    let error = (found.kernels[m][(i, f)] - expected).abs() / found.kernels[0][(i, f)].abs();
+                    let error = (found[m][(i, f)] - expected).abs() / found[0][(i, f)].abs();
                     assert!(error < ONCE, "m {m}, mu {mu}, mu0 {mu0}: {error:e}");
                 }
             }
