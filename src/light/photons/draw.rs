@@ -107,3 +107,86 @@ pub(super) fn phase(g: f64, cosine: f64) -> f64 {
     let squared = 1.0 + g * g - 2.0 * g * cosine;
     (1.0 - g * g) / (4.0 * PI * squared * squared.sqrt())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use rand::SeedableRng;
+    use rand_pcg::Pcg64Mcg;
+
+    const DRAWS: u32 = 200_000;
+    /// Allowed distance of a mean of `DRAWS` values between -1 and 1, whose standard deviation is at most 1: 4.5
+    /// standard errors.
+    const MEAN_DOUBT: f64 = 0.01;
+
+    /// Means of f over draws of a direction.
+    fn means<const N: usize>(seed: u64, mut draw: impl FnMut(&mut Pcg64Mcg) -> [f64; N]) -> [f64; N] {
+        let mut rng = Pcg64Mcg::seed_from_u64(seed);
+        let mut sums = [0.0; N];
+        for _ in 0..DRAWS {
+            for (sum, value) in sums.iter_mut().zip(draw(&mut rng)) {
+                *sum += value / f64::from(DRAWS);
+            }
+        }
+        sums
+    }
+
+    fn dot(a: [f64; 3], b: [f64; 3]) -> f64 {
+        a.iter().zip(b).map(|(a, b)| a * b).sum()
+    }
+
+    #[test]
+    fn henyey_greenstein_turns_have_the_legendre_moments_of_the_law() {
+        // The n-th Legendre moment of the law is g^n (Henyey & Greenstein 1941); the azimuth is uniform.
+        let axes = [[0.0, 0.0, 1.0], [0.0, 0.0, -1.0], [0.48, -0.6, 0.64], [0.6, 0.8, -1e-9]];
+        for g in [-0.5, 0.0, 1e-5, 0.3, 0.9] {
+            for axis in axes {
+                let across = [axis[1], -axis[0], 0.0];
+                let [first, second, side, length] = means(1, |rng| {
+                    let turned = scattered(axis, g, rng);
+                    let c = dot(axis, turned);
+                    [c, 1.5 * c * c - 0.5, dot(across, turned), dot(turned, turned)]
+                });
+                assert!((first - g).abs() < MEAN_DOUBT, "g {g}: mean cosine {first}");
+                assert!((second - g * g).abs() < MEAN_DOUBT, "g {g}: second moment {second}");
+                assert!(side.abs() < MEAN_DOUBT, "g {g}: mean to the side {side}");
+                assert!((length - 1.0).abs() < 1e-9, "g {g}: mean square of the length {length}");
+            }
+        }
+    }
+
+    #[test]
+    fn the_phase_function_has_the_integral_one_and_the_mean_cosine_g() {
+        for g in [-0.6, 0.2, 0.9] {
+            let count = 200_000;
+            let step = 2.0 / f64::from(count);
+            let (total, mean) = (0..count).fold((0.0, 0.0), |(total, mean), i| {
+                let c = -1.0 + (f64::from(i) + 0.5) * step;
+                let p = 2.0 * PI * step * phase(g, c);
+                (total + p, mean + p * c)
+            });
+            // The midpoint rule errs by step^2 / 24 times the difference of the slopes at the ends: at g = 0.9 the
+            // slope at c = 1 is 1.5 g (1 - g^2) / (1 - g)^5 = 25 650, so the error is 1.1e-7.
+            assert!((total - 1.0).abs() < 2e-7, "g {g}: {total}");
+            assert!((mean - g).abs() < 2e-7, "g {g}: {mean}");
+        }
+    }
+
+    #[test]
+    fn lambertian_and_exponential_draws_have_their_means() {
+        // Lambert: mean cosine 2/3, mean square 1/2. Exponential: the mean of exp(-path) is 1/2.
+        let [cosine, square, path] = means(2, |rng| {
+            let c = lambertian(rng)[2];
+            [c, c * c, (-free_path(rng)).exp()]
+        });
+        assert!((cosine - 2.0 / 3.0).abs() < MEAN_DOUBT, "{cosine}");
+        assert!((square - 0.5).abs() < MEAN_DOUBT, "{square}");
+        assert!((path - 0.5).abs() < MEAN_DOUBT, "{path}");
+    }
+
+    #[test]
+    fn no_direction_lies_in_the_plane() {
+        assert_eq!(off_plane([1.0, 0.0, 0.0])[2], SHALLOWEST);
+        assert_eq!(off_plane([1.0, 0.0, -0.0])[2], -SHALLOWEST);
+    }
+}

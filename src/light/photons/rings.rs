@@ -69,3 +69,31 @@ impl Rings {
         Some(ring)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{Rings, ring_edges};
+
+    #[test]
+    fn every_place_is_in_the_ring_whose_edges_enclose_it() {
+        let uneven = vec![0.3, 0.31, 0.5, 2.0, 2.25, 9.0];
+        for radii in [ring_edges(7.0, 11), ring_edges(0.1, 1), uneven, vec![1.0], vec![]] {
+            let rings = Rings::new(&radii);
+            let steps = (0..=3000).map(|i| f64::from(i) * 0.0033);
+            for r in steps.chain(radii.iter().copied()) {
+                let expected = radii
+                    .windows(2)
+                    .position(|edges| edges[0] * edges[0] <= r * r && r * r < edges[1] * edges[1]);
+                assert_eq!(rings.find(0.0, -r), expected, "radius {r} among {radii:?}");
+            }
+            assert_eq!(rings.find(f64::NAN, 0.0), None);
+            assert_eq!(rings.find(f64::INFINITY, 0.0), None);
+        }
+    }
+
+    #[test]
+    #[should_panic(expected = "ring edges must rise")]
+    fn edges_that_fall_are_refused() {
+        let _ = Rings::new(&[0.0, 2.0, 1.0]);
+    }
+}

@@ -19,7 +19,7 @@ const SURVIVOR_WEIGHT: f64 = 0.2;
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Sight {
     /// Unit vector from the cloth to the viewer; z is above 0.
-    direction: [f64; 3],
+    pub(super) direction: [f64; 3],
 }
 
 impl Sight {
