@@ -2,7 +2,7 @@
 //!
 //! Every spectrum holds 81 samples, 380 to 780 nm in steps of 5 nm. Integrals are sums over the samples times the
 //! step, as the CIE prescribes for tristimulus values (CIE 015). Light-emitting dies have bands some 15 nm wide or
-//! wider at half height; for such bands that sum and the one on a 1 nm grid give the same chromaticity to 1e-4.
+//! wider at half height; for such bands that sum and the one on a 1 nm grid give the same chromaticity to 2e-4.
 
 pub mod die;
 pub mod illuminant;

@@ -117,10 +117,10 @@ static STEPS: LazyLock<Steps> = LazyLock::new(|| {
 /// a number is 0. Reads a table of the 255 steps, so it is exact and costs a few nanoseconds.
 #[must_use]
 pub fn encode_8bit(linear: f64) -> u8 {
-    let linear = linear.min(1.0);
     if linear.is_nan() || linear <= 0.0 {
         return 0;
     }
+    let linear = linear.min(1.0);
     let steps = &*STEPS;
     let mut code = steps.first_guess[(linear * DIVISIONS as f64) as usize];
     while code < 255 && linear >= steps.up[code as usize] {

@@ -69,8 +69,8 @@ pub struct ToneCurve {
     /// Code of the screen's white over that of the peak.
     white: f64,
     /// The knee in the same scale, and as a share of full scale.
+    knee_code: f64,
     knee: f64,
-    knee_share: f64,
 }
 
 impl Default for ToneCurve {
@@ -87,36 +87,36 @@ impl ToneCurve {
         let headroom = headroom.clamp(LEAST_HEADROOM, MOST_HEADROOM);
         let peak_code = pq_code(headroom * SCREEN_WHITE_CD_M2);
         let white = pq_code(SCREEN_WHITE_CD_M2) / peak_code;
-        let knee = 1.5 * white - 0.5;
+        let knee_code = 1.5 * white - 0.5;
         ToneCurve {
             headroom,
             peak_code,
             white,
-            knee,
-            knee_share: pq_luminance(knee * peak_code) / SCREEN_WHITE_CD_M2,
+            knee_code,
+            knee: pq_luminance(knee_code * peak_code) / SCREEN_WHITE_CD_M2,
         }
     }
 
     /// The share of full scale up to which the curve changes nothing.
     #[must_use]
     pub fn knee(&self) -> f64 {
-        self.knee_share
+        self.knee
     }
 
     /// Screen value, at most 1, of a scene value; both are shares of full scale. Negative values pass unchanged.
     #[must_use]
     pub fn apply(&self, scene: f64) -> f64 {
-        if scene <= self.knee_share {
+        if scene <= self.knee {
             return scene;
         }
         if scene >= self.headroom {
             return 1.0;
         }
         let e = pq_code(scene * SCREEN_WHITE_CD_M2) / self.peak_code;
-        let t = ((e - self.knee) / (1.0 - self.knee)).clamp(0.0, 1.0);
+        let t = ((e - self.knee_code) / (1.0 - self.knee_code)).clamp(0.0, 1.0);
         let (t2, t3) = (t * t, t * t * t);
-        let bent = (2.0 * t3 - 3.0 * t2 + 1.0) * self.knee
-            + (t3 - 2.0 * t2 + t) * (1.0 - self.knee)
+        let bent = (2.0 * t3 - 3.0 * t2 + 1.0) * self.knee_code
+            + (t3 - 2.0 * t2 + t) * (1.0 - self.knee_code)
             + (3.0 * t2 - 2.0 * t3) * self.white;
         (pq_luminance(bent * self.peak_code) / SCREEN_WHITE_CD_M2).min(1.0)
     }
@@ -126,7 +126,7 @@ impl ToneCurve {
     #[must_use]
     pub fn apply_to_colour(&self, rgb: [f64; 3]) -> [f64; 3] {
         let greatest = rgb[0].max(rgb[1]).max(rgb[2]);
-        if greatest <= self.knee_share {
+        if greatest <= self.knee {
             return rgb;
         }
         let factor = self.apply(greatest) / greatest;

@@ -11,7 +11,7 @@
 //! The widths are chosen here, not measured: within the full widths at half maximum usual for such dies (red 15 to
 //! 20 nm, green 30 to 40, blue 18 to 28, from memory) and so that peak and dominant wavelength differ as in a data
 //! sheet of one three-colour package (peak/dominant 629/622, 521/530, 464/470 nm). With them the luminous efficacies
-//! of that sheet (210, 535, 84 lm/W) come out 1 %, 5 % and 15 % low: real bands have fainter, farther tails.
+//! of that sheet (210, 535, 84 lm/W) come out 1.5 %, 5 % and 15 % low: real bands have fainter, farther tails.
 //!
 //! Absolute scale. A die of luminous intensity I0 straight ahead and beam `cos^m` sends the luminous flux
 //! `Phi_v = 2 pi I0/(m + 1)` (integral of the beam over the hemisphere), and the radiant flux `Phi_v / (K_m sum s V step)`.
@@ -59,7 +59,7 @@ pub const PHOSPHOR_WIDTH_EV: f64 = 0.55;
 /// no source).
 pub const WHITE_CCT_K: f64 = 4000.0;
 /// Photon energy times wavelength, h c / e, in eV nm (CODATA 2018).
-const EV_NM: f64 = 1239.841_984;
+const EV_NM: f64 = 1_239.841_984;
 /// How far from the dominant wavelength the peak is looked for, in nm; usual dies lie within 10.
 const PEAK_SEARCH_NM: f64 = 30.0;
 /// Where the phosphor's peak is looked for, in nm.

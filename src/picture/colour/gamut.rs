@@ -15,10 +15,10 @@
 
 use super::oklab::{RGB_FROM_LMS, ROOTS_FROM_LAB, oklab};
 
-/// Steps after which the search for a crossing stops; Newton needs about 6, plain halving 50 for the last bit.
+/// Steps after which the search for a crossing stops; Newton needs about 6, plain halving 45 for the tolerance.
 const STEPS: usize = 60;
-/// Change of the kept share below which a crossing counts as found.
-const SHARE_TOLERANCE: f64 = 1e-13;
+/// Step of Newton's method after which a crossing counts as found. The error left is of the order of its square.
+const SHARE_TOLERANCE: f64 = 1e-9;
 /// Crossings to follow at most: each of the three channels can leave by either end.
 const CROSSINGS: usize = 6;
 
@@ -50,23 +50,26 @@ impl Channel {
         (v - 1.0).max(-v).max(0.0)
     }
 
-    /// A place in 0..t at which the channel, inside the range at 0 and outside at t, is at the edge (on the inner side).
+    /// A place in 0..t at which the channel, inside the range at 0 and outside at t, is at the edge.
     fn crossing(&self, t: f64) -> f64 {
-        let (edge, outwards) = if self.value(t) < 0.0 { (0.0, -1.0) } else { (1.0, 1.0) };
-        let (mut inside, mut outside, mut guess) = (0.0, t, 0.5 * t);
+        let at_end = self.value(t);
+        let edge = if at_end < 0.0 { 0.0 } else { 1.0 };
+        let outwards = if at_end < 0.0 { -1.0 } else { 1.0 };
+        let [start, ..] = self.0;
+        let (mut inside, mut outside) = (0.0, t);
+        let mut guess = t * (edge - start) / (at_end - start);
         for _ in 0..STEPS {
             let beyond = outwards * (self.value(guess) - edge);
+            let newton = guess - beyond / (outwards * self.slope(guess));
+            if (newton - guess).abs() < SHARE_TOLERANCE {
+                return newton.clamp(inside, outside);
+            }
             if beyond > 0.0 {
                 outside = guess;
             } else {
                 inside = guess;
             }
-            let newton = guess - beyond / (outwards * self.slope(guess));
-            let next = if newton > inside && newton < outside { newton } else { 0.5 * (inside + outside) };
-            if (next - guess).abs() < SHARE_TOLERANCE {
-                break;
-            }
-            guess = next;
+            guess = if newton > inside && newton < outside { newton } else { 0.5 * (inside + outside) };
         }
         guess
     }
@@ -79,8 +82,7 @@ fn bring_in(rgb: [f64; 3]) -> [f64; 3] {
     if lightness >= 1.0 {
         return [1.0; 3];
     }
-    // Written so that what is not a number ends here too.
-    if !(lightness > 0.0) {
+    if lightness <= 0.0 || lightness.is_nan() {
         return [0.0; 3];
     }
     let channels = channels(lightness, a, b);
