@@ -1,1 +1,3 @@
 //! The numbers that matter.
+
+pub mod colour_difference;

@@ -1,1 +1,5 @@
 //! Pictures: from spots to luminance, from luminance to what a screen can show.
+
+pub mod colour;
+pub mod exposure;
+pub mod tone;
