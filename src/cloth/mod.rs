@@ -1,8 +1,10 @@
 //! Cloth: one physical description, several ways to know it.
 
+pub mod catalogue;
 pub mod file;
 pub mod label;
 pub mod measured;
+pub mod shape;
 
 use crate::light::spectrum::Spectrum;
 use crate::light::{Layer, Optics};
