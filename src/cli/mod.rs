@@ -1,9 +1,58 @@
 //! The command line: a thin shell around the library.
+//!
+//! Data goes to standard output, messages to standard error. Exit code 0: fine; 1: a check failed; 2: an error.
 
+mod check;
+pub mod output;
+
+use clap::{Parser, Subcommand};
 use std::process::ExitCode;
+
+/// What a command came to.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Outcome {
+    /// All is well.
+    Fine,
+    /// The work was done, and a check in it failed.
+    CheckFailed,
+    /// The work could not be done; the reason has been told.
+    Error,
+}
+
+impl From<Outcome> for ExitCode {
+    fn from(outcome: Outcome) -> ExitCode {
+        match outcome {
+            Outcome::Fine => ExitCode::SUCCESS,
+            Outcome::CheckFailed => ExitCode::from(1),
+            Outcome::Error => ExitCode::from(2),
+        }
+    }
+}
+
+/// See what light-up clothing will look like before the cloth is bought.
+#[derive(Debug, Parser)]
+#[command(name = "weftlight", version, arg_required_else_help = true)]
+struct Cli {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    Check(check::Arguments),
+}
 
 /// Runs the program.
 #[must_use]
 pub fn run() -> ExitCode {
-    ExitCode::SUCCESS
+    match Cli::try_parse() {
+        Ok(cli) => match cli.command {
+            Command::Check(arguments) => check::run(&arguments).into(),
+        },
+        // Help and version end well, a wrong call ends with 2; the library that reads the call knows which.
+        Err(message) => {
+            let _ = message.print();
+            ExitCode::from(u8::try_from(message.exit_code()).unwrap_or(2))
+        }
+    }
 }

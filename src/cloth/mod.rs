@@ -1,9 +1,15 @@
 //! Cloth: one physical description, several ways to know it.
 
+pub mod catalogue;
 pub mod fibres;
 pub mod file;
 pub mod label;
 pub mod measured;
+pub mod shape;
+pub mod file;
+pub mod label;
+pub mod measured;
+pub mod shape;
 
 use crate::light::spectrum::Spectrum;
 use crate::light::{Layer, Optics};

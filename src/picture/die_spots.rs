@@ -145,7 +145,7 @@ mod tests {
 
     #[test]
     fn solving_every_16_nm_gives_the_colours_of_every_5_nm() {
-        /// Of each die's largest of X, Y, Z: a cubic in ln L across 16 nm of a steep dye.
+        /// Of the height of each die's largest of X, Y, Z: a cubic in ln L across 16 nm of a steep dye.
         const ERROR: f64 = 0.01;
         // A red dye: albedo from 0.55 to 0.99 between 570 and 630 nm, steeper than any cloth of the catalogue.
         let stack_at = |l: Nanometres| {
@@ -169,7 +169,7 @@ mod tests {
         let fine = die_spots_every(5.0, &[&package], &stack_at).remove(0);
         for (coarse, fine) in coarse.dies.iter().zip(&fine.dies) {
             for k in [0.0, 0.1, 0.3] {
-                let largest = fine.iter().map(|s| s.value(k)).fold(0.0, f64::max);
+                let largest = fine.iter().map(|s| s.value(0.0)).fold(0.0, f64::max);
                 for axis in 0..3 {
                     let error = (coarse[axis].value(k) - fine[axis].value(k)).abs() / largest;
                     println!("k {k} axis {axis}: {error:.4}");

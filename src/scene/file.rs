@@ -1,1 +1,232 @@
-//! Scene files.
+//! Scene files: from text to a [`Scene`] with nothing left open.
+//!
+//! [`resolve`] is pure: text in, scene or problems out; cloths come from a [`ClothSource`]. [`read`] does the same
+//! for a file on disk.
+
+use super::groups::{self, Dimming};
+use super::shape::{MARGIN_HEIGHTS, MARGIN_LEAST_MM, MOST_PIXELS, PLACED, SCENE};
+use super::{Exposure, Pixel, PlacedCloth, Scene, View};
+use crate::cloth::Cloth;
+use crate::cloth::catalogue::{ClothSource, Reference};
+use crate::diagnose::{Diagnostic, Problem, Problems, nearest};
+use crate::quantity::Millimetres;
+use crate::reading::{Entry, Kind, Node, check, parse};
+use std::collections::BTreeMap;
+use std::path::Path;
+use std::sync::Arc;
+
+/// A scene that can be used, and what in it is probably not meant.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Resolved {
+    /// The scene.
+    pub scene: Scene,
+    /// Warnings, in the order of the file.
+    pub warnings: Vec<Diagnostic>,
+}
+
+/// Reads a scene file; warnings are dropped.
+///
+/// # Errors
+/// Every problem of the file, and of the cloth files that it names.
+pub fn read(path: &Path) -> Result<Scene, Vec<Diagnostic>> {
+    read_with_warnings(path).map(|resolved| resolved.scene)
+}
+
+/// Reads a scene file.
+///
+/// # Errors
+/// Every problem of the file, and of the cloth files that it names.
+pub fn read_with_warnings(path: &Path) -> Result<Resolved, Vec<Diagnostic>> {
+    let text = crate::files::read_text(path)?;
+    resolve(&text, &path.display().to_string(), &crate::files::ClothsBeside::scene(path))
+}
+
+/// Reads the text of a scene. `shown_as` is the file's name in messages.
+///
+/// # Errors
+/// Every problem of the text in the order of the file, followed by those of the cloth files that it names.
+pub fn resolve(text: &str, shown_as: &str, cloths: &dyn ClothSource) -> Result<Resolved, Vec<Diagnostic>> {
+    let mut problems = Problems::default();
+    let mut elsewhere = Vec::new();
+    let scene = match parse(text) {
+        Ok(root) => scene_of(&root, cloths, &mut problems, &mut elsewhere),
+        Err(problem) => {
+            problems.push(*problem);
+            None
+        }
+    };
+    let faulty = problems.errors() > 0;
+    let mut diagnostics = problems.into_diagnostics(shown_as, text);
+    diagnostics.extend(elsewhere);
+    match scene {
+        Some(scene) if !faulty => Ok(Resolved { scene, warnings: diagnostics }),
+        _ => Err(diagnostics),
+    }
+}
+
+/// Checks the whole tree, then reads as much of it as is sound, so that faults in one part do not hide those in
+/// another. Gives `None` only after a problem was reported.
+fn scene_of(
+    root: &Node,
+    cloths: &dyn ClothSource,
+    problems: &mut Problems,
+    elsewhere: &mut Vec<Diagnostic>,
+) -> Option<Scene> {
+    if root.value == crate::reading::Value::Nothing {
+        problems.push(
+            Problem::error(&root.place, "the file is empty")
+                .allowed(format!("the keys {}", SCENE.keys()))
+                .next("Begin with `pixels:` and `stack:`."),
+        );
+        return None;
+    }
+    check(root, &Kind::Map(&SCENE), "the scene", problems);
+    let scene = Entry::new(&SCENE, root);
+    let stack = stack(&scene, cloths, problems, elsewhere);
+    let pixels = pixels(&scene, problems);
+    let stack = stack?;
+    let height: f64 = stack.iter().map(|placed| placed.gap_below.0 + placed.cloth.thickness.0).sum();
+    Some(Scene {
+        name: scene.text("name")?.to_owned(),
+        board_reflectance: scene.map("board")?.number("reflectance")?,
+        pixels: pixels?,
+        stack,
+        view: view(&scene.map("view")?, height)?,
+    })
+}
+
+fn view(view: &Entry<'_>, stack_height_mm: f64) -> Option<View> {
+    let [width, height] = view.pair("size_px")?;
+    let margin = if view.has("margin_mm") {
+        view.number("margin_mm")?
+    } else {
+        MARGIN_HEIGHTS * stack_height_mm + MARGIN_LEAST_MM
+    };
+    Some(View {
+        distance_m: view.number("distance_m")?,
+        room_lx: view.number("room_lx")?,
+        exposure: match view.number("exposure_ev") {
+            Some(ev) => Exposure::Fixed(ev),
+            None => Exposure::Auto,
+        },
+        margin: Millimetres(margin),
+        size_px: [width as u32, height as u32],
+        age_years: view.number("age_years")?,
+        eye_pigment: view.number("eye")?,
+    })
+}
+
+fn pixels(scene: &Entry<'_>, problems: &mut Problems) -> Option<Vec<Pixel>> {
+    let light = scene.map("light").as_ref().and_then(Dimming::of_light);
+    let nodes = scene.items("pixels");
+    let groups: Vec<_> = nodes.iter().map(|node| groups::read(node, problems)).collect();
+    let total: f64 = groups.iter().flatten().map(groups::Group::pixels).sum();
+    if total > MOST_PIXELS as f64 {
+        let place = scene.place_of("pixels");
+        problems.push(
+            Problem::error(
+                &crate::diagnose::Place { bytes: place.bytes.start..place.bytes.start, ..place.clone() },
+                "the scene has too many pixels",
+            )
+            .found(format!("{total} pixels"))
+            .allowed(format!("at most {MOST_PIXELS}")),
+        );
+        return None;
+    }
+    let groups: Vec<groups::Group<'_>> = groups.into_iter().collect::<Option<_>>()?;
+    let light = light?;
+    let mut pixels = Vec::new();
+    for (index, group) in groups.iter().enumerate() {
+        pixels.extend(group.lit_pixels(&light, index)?);
+    }
+    if !pixels.is_empty() && pixels.iter().all(|pixel| pixel.levels.iter().all(|level| *level <= 0.0)) {
+        problems.push(
+            Problem::warning(scene.place_of("light"), "every pixel is dark")
+                .next("Give `light` a level above 0 and a colour other than black."),
+        );
+    }
+    Some(pixels)
+}
+
+fn stack(
+    scene: &Entry<'_>,
+    cloths: &dyn ClothSource,
+    problems: &mut Problems,
+    elsewhere: &mut Vec<Diagnostic>,
+) -> Option<Vec<PlacedCloth>> {
+    let errors = problems.errors();
+    let mut finder = Finder { cloths, found: BTreeMap::new() };
+    let placed: Vec<Option<PlacedCloth>> = scene
+        .items("stack")
+        .iter()
+        .map(|node| {
+            let entry = Entry::new(&PLACED, node);
+            let cloth = match entry.map("cloth") {
+                Some(inline) if entry.has("cloth") => {
+                    crate::cloth::file::from_entry(&inline, problems).map(Arc::new)
+                }
+                _ => entry.text("cloth").and_then(|name| finder.find(name, &entry, problems, elsewhere)),
+            };
+            Some(PlacedCloth { gap_below: Millimetres(entry.number("gap_mm")?), cloth: cloth? })
+        })
+        .collect();
+    if problems.errors() > errors {
+        return None;
+    }
+    placed.into_iter().collect()
+}
+
+/// Finds the cloths of a scene; each name and each file once, however often it is used.
+struct Finder<'a> {
+    cloths: &'a dyn ClothSource,
+    found: BTreeMap<String, Option<Arc<Cloth>>>,
+}
+
+impl Finder<'_> {
+    fn find(
+        &mut self,
+        name: &str,
+        entry: &Entry<'_>,
+        problems: &mut Problems,
+        elsewhere: &mut Vec<Diagnostic>,
+    ) -> Option<Arc<Cloth>> {
+        if let Some(known @ Some(_)) = self.found.get(name) {
+            return known.clone();
+        }
+        let place = entry.place_of("cloth");
+        let cloth = match Reference::of(name) {
+            Reference::Path(path) => Some(self.cloths.by_path(path)),
+            Reference::Name(name) => self.cloths.by_name(name),
+        };
+        let result = match cloth {
+            Some(Ok(cloth)) => Some(cloth),
+            Some(Err(faults)) => {
+                problems.push(
+                    Problem::error(place, "the cloth file cannot be used")
+                        .found(name)
+                        .next("Its own problems follow below."),
+                );
+                if !self.found.contains_key(name) {
+                    elsewhere.extend(faults);
+                }
+                None
+            }
+            None => {
+                problems.push(unknown_cloth(name, place, &self.cloths.names()));
+                None
+            }
+        };
+        self.found.insert(name.to_owned(), result.clone());
+        result
+    }
+}
+
+fn unknown_cloth(name: &str, place: &crate::diagnose::Place, names: &[String]) -> Problem {
+    let problem = Problem::error(place, format!("there is no cloth `{}`", crate::diagnose::shortened(name)))
+        .found(name)
+        .allowed(format!("{}; or a file that ends in .yaml, or a cloth written in place", names.join(", ")));
+    match nearest(name, names.iter().map(String::as_str)) {
+        Some(near) => problem.next(format!("Did you mean `{near}`?")),
+        None => problem,
+    }
+}

@@ -1,6 +1,8 @@
 //! A scene, read and resolved: typed, complete, nothing optional left over.
 
 pub mod file;
+mod groups;
+pub mod shape;
 
 use crate::cloth::Cloth;
 use crate::light::Stack;

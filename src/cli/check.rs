@@ -1,0 +1,264 @@
+//! `weftlight check`: is this file right?
+
+use super::Outcome;
+use super::output;
+use crate::cloth::shape::CLOTH;
+use crate::cloth::{Basis, Cloth};
+use crate::diagnose::{Diagnostic, to_json};
+use crate::files;
+use crate::reading::schema::json_schema;
+use crate::scene::file::{Resolved, read_with_warnings};
+use crate::scene::shape::SCENE;
+use crate::scene::{Pixel, Scene};
+use clap::{Args, ValueEnum};
+use serde_json::json;
+use std::path::PathBuf;
+
+/// Check a scene file or a cloth file: every problem with line and column
+///
+/// Prints a short summary when the file is in order (exit code 0). Warnings end with 1, errors with 2.
+#[derive(Debug, Args)]
+pub(super) struct Arguments {
+    /// The file to check
+    #[arg(value_name = "FILE", required_unless_present = "schema")]
+    file: Option<PathBuf>,
+
+    /// What the file describes
+    #[arg(long = "as", value_name = "KIND", value_enum, default_value_t = FileKind::Scene)]
+    kind: FileKind,
+
+    /// Print the JSON schema of such files, for your editor, instead of checking one
+    #[arg(long, value_name = "KIND", value_enum, conflicts_with_all = ["file", "json", "kind"])]
+    schema: Option<FileKind>,
+
+    /// Print the result as JSON
+    #[arg(long)]
+    json: bool,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum FileKind {
+    /// A scene
+    Scene,
+    /// A cloth
+    Cloth,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Outcome {
+    match (&arguments.file, arguments.schema) {
+        (_, Some(kind)) => output::data(&schema(kind)),
+        (Some(path), None) => {
+            let shown = path.display().to_string();
+            let (result, warnings) = match arguments.kind {
+                FileKind::Scene => match read_with_warnings(path) {
+                    Ok(Resolved { scene, warnings }) => {
+                        (Ok((scene_in_words(&scene), scene_as_json(&scene))), warnings)
+                    }
+                    Err(problems) => (Err(problems), Vec::new()),
+                },
+                FileKind::Cloth => {
+                    let cloth = files::read_cloth(path);
+                    (cloth.map(|cloth| (cloth_in_words(&cloth), cloth_as_json(&cloth))), Vec::new())
+                }
+            };
+            report(&shown, result, &warnings, arguments.json)
+        }
+        // The reader of the command line asks for one of the two.
+        (None, None) => Outcome::Error,
+    }
+}
+
+/// The schema as text.
+fn schema(kind: FileKind) -> String {
+    let schema = match kind {
+        FileKind::Scene => json_schema(&SCENE, "Weftlight scene"),
+        FileKind::Cloth => json_schema(&CLOTH, "Weftlight cloth"),
+    };
+    format!("{schema:#}")
+}
+
+type Summary = (String, serde_json::Value);
+
+/// Tells what was found, in words or as JSON.
+fn report(
+    file: &str,
+    result: Result<Summary, Vec<Diagnostic>>,
+    warnings: &[Diagnostic],
+    as_json: bool,
+) -> Outcome {
+    let outcome = match (&result, warnings) {
+        (Err(_), _) => Outcome::Error,
+        (Ok(_), []) => Outcome::Fine,
+        (Ok(_), _) => Outcome::CheckFailed,
+    };
+    let problems = result.as_ref().err().map_or(warnings, Vec::as_slice);
+    if as_json {
+        let problems: Vec<_> = problems.iter().map(to_json).collect();
+        let summary = result.as_ref().ok().map(|(_, summary)| summary);
+        let whole = json!({
+            "file": file, "in_order": outcome == Outcome::Fine, "problems": problems, "summary": summary,
+        });
+        return worse(outcome, output::data(&format!("{whole:#}")));
+    }
+    output::diagnostics(problems);
+    match result {
+        Ok((words, _)) => {
+            let verdict =
+                if warnings.is_empty() { "is in order" } else { "can be used, but look at the warnings" };
+            worse(outcome, output::data(&format!("{file} {verdict}.\n{words}")))
+        }
+        Err(_) => {
+            output::message(&format!("{file} cannot be used."));
+            outcome
+        }
+    }
+}
+
+/// The outcome of the check, unless telling it failed.
+fn worse(outcome: Outcome, telling: Outcome) -> Outcome {
+    if telling == Outcome::Error { telling } else { outcome }
+}
+
+/// Lowest and highest place of the pixels' centres, in mm.
+fn extent(pixels: &[Pixel]) -> [[f64; 2]; 2] {
+    pixels.iter().fold([[f64::INFINITY; 2], [f64::NEG_INFINITY; 2]], |[low, high], pixel| {
+        let at = [pixel.at[0].0, pixel.at[1].0];
+        [[low[0].min(at[0]), low[1].min(at[1])], [high[0].max(at[0]), high[1].max(at[1])]]
+    })
+}
+
+/// Width and height over the pixels' centres, in mm.
+fn size(pixels: &[Pixel]) -> [f64; 2] {
+    let [low, high] = extent(pixels);
+    [high[0] - low[0], high[1] - low[1]]
+}
+
+/// Package names in the order in which they first come, with their numbers.
+fn packages(pixels: &[Pixel]) -> Vec<(&str, usize)> {
+    let mut counts: Vec<(&str, usize)> = Vec::new();
+    for pixel in pixels {
+        match counts.iter_mut().find(|(name, _)| *name == pixel.package.name) {
+            Some((_, count)) => *count += 1,
+            None => counts.push((&pixel.package.name, 1)),
+        }
+    }
+    counts
+}
+
+fn thickness(scene: &Scene) -> f64 {
+    scene.stack.iter().map(|placed| placed.gap_below.0 + placed.cloth.thickness.0).sum()
+}
+
+/// Mass of all cloths together, where every one is known.
+fn areal_mass(scene: &Scene) -> Option<f64> {
+    scene.stack.iter().map(|placed| placed.cloth.areal_mass_g_m2).sum()
+}
+
+fn basis_in_words(basis: Basis) -> &'static str {
+    match basis {
+        Basis::Bulk => "optical numbers as given",
+        Basis::Measured => "from measurements",
+        Basis::Label => "estimated from its label",
+        Basis::Calibrated => "from photographs",
+    }
+}
+
+/// A length without needless decimals.
+fn mm(length: f64) -> String {
+    format!("{} mm", (length * 100.0).round() / 100.0)
+}
+
+fn scene_in_words(scene: &Scene) -> String {
+    let [width, height] = size(&scene.pixels);
+    let count = scene.pixels.len();
+    let pixels = if count == 1 { "pixel" } else { "pixels" };
+    let kinds = match packages(&scene.pixels).as_slice() {
+        [(name, _)] => format!("{count} {pixels} of package {name}"),
+        many => {
+            let kinds: Vec<String> =
+                many.iter().map(|(name, count)| format!("{count} of package {name}")).collect();
+            format!("{count} {pixels} ({})", kinds.join(", "))
+        }
+    };
+    let mut lines = vec![
+        format!("{}: {kinds}.", scene.name),
+        format!("From the first centre to the last they cover {} by {}.", mm(width), mm(height)),
+    ];
+    if scene.stack.is_empty() {
+        lines.push("No cloth lies over them: the pixels are bare.".to_owned());
+    }
+    for (i, placed) in scene.stack.iter().enumerate() {
+        let below = if i == 0 { "the board" } else { "the cloth below" };
+        let place = if placed.gap_below.0 > 0.0 {
+            format!("{} above {below}", mm(placed.gap_below.0))
+        } else {
+            format!("lying on {below}")
+        };
+        let cloth = &placed.cloth;
+        lines.push(format!(
+            "Cloth {}: {}, {} thick, {place}; {}.",
+            i + 1,
+            cloth.title,
+            mm(cloth.thickness.0),
+            basis_in_words(cloth.basis)
+        ));
+    }
+    if !scene.stack.is_empty() {
+        let mass = areal_mass(scene)
+            .map_or(String::new(), |mass| format!("; the cloth weighs {mass:.0} g per square metre"));
+        lines.push(format!("Everything over the board is {} thick{mass}.", mm(thickness(scene))));
+    }
+    let view = &scene.view;
+    lines.push(format!("It is seen from {} m in a room of {} lx.", view.distance_m, view.room_lx));
+    lines.join("\n")
+}
+
+fn scene_as_json(scene: &Scene) -> serde_json::Value {
+    let packages: serde_json::Map<String, serde_json::Value> =
+        packages(&scene.pixels).into_iter().map(|(name, count)| (name.to_owned(), json!(count))).collect();
+    let cloths: Vec<_> = scene
+        .stack
+        .iter()
+        .map(|placed| {
+            let mut cloth = cloth_as_json(&placed.cloth);
+            cloth["gap_mm"] = json!(placed.gap_below.0);
+            cloth
+        })
+        .collect();
+    json!({
+        "name": scene.name,
+        "pixels": scene.pixels.len(),
+        "packages": packages,
+        "size_mm": size(&scene.pixels),
+        "cloths": cloths,
+        "thickness_mm": thickness(scene),
+        "areal_mass_g_m2": areal_mass(scene),
+        "distance_m": scene.view.distance_m,
+        "room_lx": scene.view.room_lx,
+    })
+}
+
+fn cloth_in_words(cloth: &Cloth) -> String {
+    let mass = cloth.areal_mass_g_m2.map_or(String::new(), |mass| format!(", {mass} g per square metre"));
+    format!(
+        "{} ({}): {} thick{mass}; {}.\nSource: {}.",
+        cloth.title,
+        cloth.name,
+        mm(cloth.thickness.0),
+        basis_in_words(cloth.basis),
+        cloth.source.trim_end_matches('.')
+    )
+}
+
+fn cloth_as_json(cloth: &Cloth) -> serde_json::Value {
+    json!({
+        "name": cloth.name,
+        "title": cloth.title,
+        "source": cloth.source,
+        "thickness_mm": cloth.thickness.0,
+        "areal_mass_g_m2": cloth.areal_mass_g_m2,
+        "extinction_per_mm": cloth.extinction.0,
+        "asymmetry": cloth.asymmetry,
+        "openness": cloth.openness,
+    })
+}

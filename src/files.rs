@@ -1,0 +1,202 @@
+//! The only module that touches files: reads them whole, within limits, and writes them whole or not at all.
+#![allow(clippy::disallowed_methods)]
+
+use crate::cloth::Cloth;
+use crate::cloth::catalogue::ClothSource;
+use crate::cloth::file as cloth_file;
+use crate::diagnose::Diagnostic;
+use std::fs::File;
+use std::io::{self, Read, Write};
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// A scene or cloth file may be this large. The longest honest one (a colour for each of 100 000 pixels) stays below;
+/// a larger one is a mistake, and refusing it bounds time and memory.
+pub const MOST_BYTES: u64 = 1 << 20;
+
+/// Reads a text file: at most [`MOST_BYTES`] of UTF-8, a byte-order mark at its start taken off.
+///
+/// # Errors
+/// One diagnostic that says what is wrong with the file as a whole.
+pub fn read_text(path: &Path) -> Result<String, Vec<Diagnostic>> {
+    let shown = path.display().to_string();
+    let fault = |what: String| Diagnostic::of_file(&shown, what);
+    let kind = std::fs::metadata(path).map_err(|error| cannot_read(&shown, &error))?;
+    if kind.is_dir() {
+        return Err(vec![fault("this is a folder, not a file".to_owned()).next("Name the file in it.")]);
+    }
+    if !kind.is_file() {
+        return Err(vec![
+            fault("this is not an ordinary file".to_owned()).next("Name a file that ends in .yaml."),
+        ]);
+    }
+    let mut bytes = Vec::new();
+    File::open(path)
+        .and_then(|file| file.take(MOST_BYTES + 1).read_to_end(&mut bytes))
+        .map_err(|error| cannot_read(&shown, &error))?;
+    if bytes.len() as u64 > MOST_BYTES {
+        return Err(vec![
+            fault("the file is too large".to_owned()).allowed(format!("at most {MOST_BYTES} bytes")),
+        ]);
+    }
+    text_of(bytes, &shown)
+}
+
+/// Bytes as UTF-8 text without a byte-order mark.
+fn text_of(bytes: Vec<u8>, shown: &str) -> Result<String, Vec<Diagnostic>> {
+    let text = String::from_utf8(bytes).map_err(|error| {
+        let good = &error.as_bytes()[..error.utf8_error().valid_up_to()];
+        let line = good.iter().filter(|byte| **byte == b'\n').count() + 1;
+        let what = format!("the file is not UTF-8 text: byte {} (on line {line}) does not fit", good.len());
+        let next = "Save it as UTF-8 in your editor.";
+        let as_utf16 = matches!(error.as_bytes(), [0xff, 0xfe, ..] | [0xfe, 0xff, ..]);
+        let next = if as_utf16 { "It looks like UTF-16. Save it as UTF-8 in your editor." } else { next };
+        vec![Diagnostic::of_file(shown, what).next(next)]
+    })?;
+    Ok(text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text))
+}
+
+fn cannot_read(shown: &str, error: &io::Error) -> Vec<Diagnostic> {
+    vec![match error.kind() {
+        io::ErrorKind::NotFound => {
+            Diagnostic::of_file(shown, "there is no such file").next("Check the path and the spelling.")
+        }
+        io::ErrorKind::PermissionDenied => {
+            Diagnostic::of_file(shown, "this file may not be read").next("Check its permissions.")
+        }
+        _ => Diagnostic::of_file(shown, format!("the file cannot be read: {error}")),
+    }]
+}
+
+/// Whether a file can be written at this path, tried before the work: its folder exists and takes a new file, and the
+/// path is not a folder itself. Nothing stays behind.
+///
+/// # Errors
+/// One diagnostic that says why not.
+pub fn check_writable(path: &Path) -> Result<(), Vec<Diagnostic>> {
+    let shown = path.display().to_string();
+    if path.file_name().is_none() || path.is_dir() {
+        let fault = Diagnostic::of_file(&shown, "this is a folder, not a file");
+        return Err(vec![fault.next("Name a file to be written in it.")]);
+    }
+    let folder = folder_of(path);
+    if !folder.is_dir() {
+        let what = format!("the folder `{}` does not exist", folder.display());
+        return Err(vec![Diagnostic::of_file(&shown, what).next("Make it first, or choose another place.")]);
+    }
+    tempfile::NamedTempFile::new_in(&folder).map(drop).map_err(|error| cannot_write(&shown, &error))
+}
+
+/// Writes a file whole or not at all: under a temporary name in the same folder, then renamed. A file that stood there
+/// is replaced and its permissions are kept.
+///
+/// # Errors
+/// One diagnostic that says why not; the former file is then untouched.
+pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<(), Vec<Diagnostic>> {
+    check_writable(path)?;
+    let shown = path.display().to_string();
+    // A link is followed, so that the file that it names is replaced and not the link.
+    let target = std::fs::canonicalize(path).unwrap_or_else(|_| path.to_path_buf());
+    write_beside(&target, bytes).map_err(|error| cannot_write(&shown, &error))
+}
+
+fn write_beside(target: &Path, bytes: &[u8]) -> io::Result<()> {
+    let mut builder = tempfile::Builder::new();
+    #[cfg(unix)]
+    {
+        use std::os::unix::fs::PermissionsExt;
+        // What a newly made file gets (the user's mask is taken off), not the private mode of a temporary file.
+        const ORDINARY_MODE: u32 = 0o666;
+        builder.permissions(std::fs::Permissions::from_mode(ORDINARY_MODE));
+    }
+    let mut file = builder.tempfile_in(folder_of(target))?;
+    file.write_all(bytes)?;
+    if let Ok(former) = std::fs::metadata(target) {
+        file.as_file().set_permissions(former.permissions())?;
+    }
+    file.as_file().sync_all()?;
+    file.persist(target).map(drop).map_err(|error| error.error)
+}
+
+fn cannot_write(shown: &str, error: &io::Error) -> Vec<Diagnostic> {
+    vec![match error.kind() {
+        io::ErrorKind::PermissionDenied => Diagnostic::of_file(shown, "no file may be written here")
+            .next("Choose another place, or change the folder's permissions."),
+        _ => Diagnostic::of_file(shown, format!("the file cannot be written: {error}")),
+    }]
+}
+
+/// The folder in which a file lies.
+fn folder_of(path: &Path) -> PathBuf {
+    match path.parent() {
+        Some(parent) if !parent.as_os_str().is_empty() => parent.to_path_buf(),
+        _ => PathBuf::from("."),
+    }
+}
+
+/// The built-in catalogue, and cloth files whose paths count from the folder of the scene.
+#[derive(Clone, Debug)]
+pub struct ClothsBeside {
+    folder: PathBuf,
+}
+
+impl ClothsBeside {
+    /// For a scene at this path.
+    #[must_use]
+    pub fn scene(path: &Path) -> ClothsBeside {
+        ClothsBeside { folder: folder_of(path) }
+    }
+}
+
+impl ClothSource for ClothsBeside {
+    fn by_path(&self, path: &str) -> Result<Arc<Cloth>, Vec<Diagnostic>> {
+        let whole = if self.folder == Path::new(".") { PathBuf::from(path) } else { self.folder.join(path) };
+        read_cloth(&whole).map(Arc::new)
+    }
+}
+
+/// Reads a cloth file.
+///
+/// # Errors
+/// Every problem of the file.
+pub fn read_cloth(path: &Path) -> Result<Cloth, Vec<Diagnostic>> {
+    let text = read_text(path)?;
+    cloth_file::resolve(&text, &path.display().to_string())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn utf8_and_byte_order_mark() {
+        assert_eq!(text_of(b"\xef\xbb\xbfname: a".to_vec(), "f").expect("valid"), "name: a");
+        let fault = text_of(b"name: a\nx: \xff\n".to_vec(), "f").expect_err("refused").remove(0);
+        assert!(fault.what.contains("byte 11 (on line 2)"), "{}", fault.what);
+        let fault = text_of(b"\xff\xfen\0".to_vec(), "f").expect_err("refused").remove(0);
+        assert!(fault.next.expect("advice").contains("UTF-16"));
+    }
+
+    #[test]
+    fn written_whole_or_not_at_all() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("out.txt");
+        write_atomically(&path, b"one").expect("written");
+        write_atomically(&path, b"two").expect("replaced");
+        assert_eq!(std::fs::read(&path).expect("read"), b"two");
+        assert_eq!(std::fs::read_dir(folder.path()).expect("listed").count(), 1, "nothing else stays behind");
+        assert!(check_writable(folder.path()).expect_err("a folder")[0].what.contains("folder"));
+        let nowhere = folder.path().join("none/out.txt");
+        assert!(write_atomically(&nowhere, b"x").expect_err("no folder")[0].what.contains("does not exist"));
+    }
+
+    #[test]
+    fn too_large_is_refused() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let path = folder.path().join("large.yaml");
+        std::fs::write(&path, vec![b' '; (MOST_BYTES + 1) as usize]).expect("written");
+        assert!(read_text(&path).expect_err("refused")[0].what.contains("too large"));
+        std::fs::write(&path, vec![b' '; MOST_BYTES as usize]).expect("written");
+        assert_eq!(read_text(&path).expect("just fits").len() as u64, MOST_BYTES);
+    }
+}

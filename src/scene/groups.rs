@@ -1,0 +1,229 @@
+//! Groups of pixels: from an entry of the list to places and levels.
+
+use super::Pixel;
+use super::shape::{GROUP, MOST_EXTENT_MM};
+use crate::diagnose::{Place as FilePlace, Problem, Problems};
+use crate::pixels::layout::{self, GridOrder, Place};
+use crate::pixels::package::{Die, Package};
+use crate::quantity::Millimetres;
+use crate::reading::{Entry, Node};
+use std::sync::Arc;
+
+/// What is sent to a pixel.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Dimming {
+    /// Colour code.
+    colour: [u8; 3],
+    /// Level, 0 to 1.
+    level: f64,
+    /// Share of a white die, 0 to 1, before the level.
+    white: f64,
+}
+
+impl Dimming {
+    /// What `light` says.
+    pub(super) fn of_light(light: &Entry<'_>) -> Option<Dimming> {
+        Some(Dimming {
+            colour: light.colour("colour")?,
+            level: light.number("level")?,
+            white: light.number("white")?,
+        })
+    }
+
+    /// Level of each die of a package. The level dims a white die beside coloured ones like the others; a package
+    /// with nothing but a white die follows the colour.
+    fn duties(&self, package: &Package) -> Vec<f64> {
+        let code = self.colour.map(|value| f64::from(value) / 255.0);
+        let duties = package.raw_levels(code, self.level);
+        package
+            .dies
+            .iter()
+            .zip(duties)
+            .map(|(facts, duty)| match facts.die {
+                Die::White if package.dies.len() > 1 => self.white * self.level,
+                _ => duty,
+            })
+            .collect()
+    }
+}
+
+/// How the pixels of a group lie.
+#[derive(Clone, Copy, Debug)]
+enum Form {
+    Strip { start: [f64; 2], direction_deg: f64, pitch: f64, count: usize },
+    Ring { centre: [f64; 2], diameter: f64, start_deg: f64, count: usize },
+    Grid { centre: [f64; 2], pitch: f64, size: [usize; 2], order: GridOrder },
+    Point { at: [f64; 2], level: f64 },
+}
+
+/// A group whose keys are sound.
+#[derive(Debug)]
+pub(super) struct Group<'a> {
+    form: Form,
+    package: Arc<Package>,
+    entry: Entry<'a>,
+}
+
+/// Reads a group; adds what the check of single keys cannot see. `None` after a problem was reported.
+pub(super) fn read<'a>(node: &'a Node, problems: &mut Problems) -> Option<Group<'a>> {
+    let (kind, entry) = Entry::new(&GROUP, node).only()?;
+    let form = match kind {
+        "strip" => Form::Strip {
+            start: entry.pair("start_mm")?,
+            direction_deg: entry.number("direction_deg")?,
+            pitch: entry.number("pitch_mm")?,
+            count: entry.count("count")?,
+        },
+        "ring" => Form::Ring {
+            centre: entry.pair("centre_mm")?,
+            diameter: entry.number("diameter_mm")?,
+            start_deg: entry.number("start_deg")?,
+            count: entry.count("count")?,
+        },
+        "grid" => Form::Grid {
+            centre: entry.pair("centre_mm")?,
+            pitch: entry.number("pitch_mm")?,
+            size: [entry.count("columns")?, entry.count("rows")?],
+            order: match entry.text("order")? {
+                "same_way" => GridOrder::SameWay,
+                _ => GridOrder::Zigzag,
+            },
+        },
+        "point" => Form::Point { at: entry.pair("at_mm")?, level: entry.number("level")? },
+        _ => {
+            problems.push(
+                Problem::error(&start(node), "pixels along a path are not built yet")
+                    .allowed("strip, ring, grid, point")
+                    .next("Follow the curve with several short strips, each with its own start_mm and direction_deg."),
+            );
+            return None;
+        }
+    };
+    let package = match kind {
+        "point" => Package::ideal(entry.number("beam_power")?),
+        _ => Package::named(entry.text("package")?)?,
+    };
+    let group = Group { form, package: Arc::new(package), entry };
+    group.check_extent(problems)?;
+    group.check_room(problems);
+    Some(group)
+}
+
+fn start(node: &Node) -> FilePlace {
+    FilePlace { bytes: node.place.bytes.start..node.place.bytes.start, ..node.place.clone() }
+}
+
+impl Group<'_> {
+    /// Number of pixels. A float, since a grid may ask for more than a machine word holds.
+    pub(super) fn pixels(&self) -> f64 {
+        match self.form {
+            Form::Strip { count, .. } | Form::Ring { count, .. } => count as f64,
+            Form::Grid { size: [columns, rows], .. } => columns as f64 * rows as f64,
+            Form::Point { .. } => 1.0,
+        }
+    }
+
+    fn check_extent(&self, problems: &mut Problems) -> Option<()> {
+        let (extent, key) = match self.form {
+            Form::Strip { pitch, count, .. } => (pitch * (count as f64 - 1.0), "count"),
+            Form::Grid { pitch, size: [columns, rows], .. } => {
+                (pitch * (columns.max(rows) as f64 - 1.0), if columns >= rows { "columns" } else { "rows" })
+            }
+            // The range of its diameter bounds a ring.
+            Form::Ring { .. } | Form::Point { .. } => return Some(()),
+        };
+        if extent <= MOST_EXTENT_MM {
+            return Some(());
+        }
+        problems.push(
+            Problem::error(
+                self.entry.place_of(key),
+                format!("{} would be too long", self.entry.shape().what),
+            )
+            .found(format!("{:.0} mm from the first pixel to the last", extent))
+            .allowed(format!("at most {MOST_EXTENT_MM} mm"))
+            .next(format!("Check `pitch_mm` and `{key}`.")),
+        );
+        None
+    }
+
+    /// Warns when the packages do not fit side by side.
+    fn check_room(&self, problems: &mut Problems) {
+        let (pitch, key) = match self.form {
+            Form::Strip { pitch, count, .. } if count > 1 => (pitch, "pitch_mm"),
+            Form::Grid { pitch, size: [columns, rows], .. } if columns.max(rows) > 1 => (pitch, "pitch_mm"),
+            Form::Ring { diameter, count, .. } => {
+                (layout::ring_pitch(Millimetres(diameter), count).0, "diameter_mm")
+            }
+            _ => return,
+        };
+        if pitch < self.package.body.0 {
+            problems.push(
+                Problem::warning(self.entry.place_of(key), "the pixels do not fit side by side")
+                    .found(format!("{pitch:.2} mm from centre to centre"))
+                    .allowed(format!(
+                        "at least {}, the side of package {}",
+                        self.package.body, self.package.name
+                    ))
+                    .next("Give them more room, or name a smaller package."),
+            );
+        }
+    }
+
+    fn places(&self) -> Vec<Place> {
+        let mm = |[x, y]: [f64; 2]| [Millimetres(x), Millimetres(y)];
+        match self.form {
+            Form::Strip { start, direction_deg, pitch, count } => {
+                layout::strip(mm(start), direction_deg.to_radians(), Millimetres(pitch), count).collect()
+            }
+            Form::Ring { centre, diameter, start_deg, count } => {
+                layout::ring(mm(centre), Millimetres(diameter), start_deg.to_radians(), count).collect()
+            }
+            Form::Grid { centre, pitch, size, order } => {
+                layout::grid(mm(centre), Millimetres(pitch), size, order).collect()
+            }
+            Form::Point { at, .. } => vec![Place { at: mm(at), turn_rad: 0.0 }],
+        }
+    }
+
+    /// The pixels with what is sent to them. `None` when one of the group's own colours or levels is faulty.
+    pub(super) fn lit_pixels(&self, light: &Dimming, index: usize) -> Option<Vec<Pixel>> {
+        let duties = self.duties(light)?;
+        let lit = self.places().into_iter().enumerate().map(|(i, place)| Pixel {
+            at: place.at,
+            turn_rad: place.turn_rad,
+            package: Arc::clone(&self.package),
+            levels: duties(i),
+            group: index,
+        });
+        Some(lit.collect())
+    }
+
+    /// What pixel i of the group is sent: the group's own word first, then what `light` says.
+    fn duties<'s>(&'s self, light: &Dimming) -> Option<Box<dyn Fn(usize) -> Vec<f64> + 's>> {
+        if let Form::Point { level, .. } = self.form {
+            return Some(Box::new(move |_| vec![level; self.package.dies.len()]));
+        }
+        let entry = &self.entry;
+        let colours = if entry.has("colours") {
+            entry.colours("colours")?
+        } else if entry.has("colour") {
+            vec![entry.colour("colour")?]
+        } else {
+            vec![light.colour]
+        };
+        let levels = if entry.has("levels") {
+            entry.numbers("levels")?
+        } else if entry.has("level") {
+            vec![entry.number("level")?]
+        } else {
+            vec![light.level]
+        };
+        let white = if entry.has("white") { entry.number("white")? } else { light.white };
+        Some(Box::new(move |i| {
+            let colour = colours[i % colours.len()];
+            let level = levels[i % levels.len()];
+            Dimming { colour, level, white }.duties(&self.package)
+        }))
+    }
+}
