@@ -6,10 +6,6 @@ pub mod file;
 pub mod label;
 pub mod measured;
 pub mod shape;
-pub mod file;
-pub mod label;
-pub mod measured;
-pub mod shape;
 
 use crate::light::spectrum::Spectrum;
 use crate::light::{Layer, Optics};
