@@ -106,7 +106,8 @@ impl Lattice {
     #[must_use]
     pub fn cover(&self, step_mm: f64) -> Lattice {
         let margin = 0.5 * WIDTH as f64;
-        let nodes = |n: usize| (n.saturating_sub(1) as f64 * self.step_mm / step_mm).ceil() as usize + WIDTH + 1;
+        let nodes =
+            |n: usize| (n.saturating_sub(1) as f64 * self.step_mm / step_mm).ceil() as usize + WIDTH + 1;
         Lattice {
             x0_mm: self.x0_mm - margin * step_mm,
             y0_mm: self.y0_mm + margin * step_mm,
@@ -195,10 +196,17 @@ mod tests {
             let n = 4000;
             let step = WIDTH as f64 / n as f64;
             let sum = |f: &dyn Fn(f64) -> f64| -> f64 {
-                (0..n).map(|i| -0.5 * WIDTH as f64 + (i as f64 + 0.5) * step).map(|x| window(x) * f(x) * step).sum()
+                (0..n)
+                    .map(|i| -0.5 * WIDTH as f64 + (i as f64 + 0.5) * step)
+                    .map(|x| window(x) * f(x) * step)
+                    .sum()
             };
             let want = sum(&|x| (kappa * x).cos()) / sum(&|_| 1.0);
-            assert!((window_transform(kappa) - want).abs() < 1e-7, "{kappa}: {} {want}", window_transform(kappa));
+            assert!(
+                (window_transform(kappa) - want).abs() < 1e-7,
+                "{kappa}: {} {want}",
+                window_transform(kappa)
+            );
         }
     }
 
@@ -215,7 +223,9 @@ mod tests {
                     im -= f64::from(*w) * (kappa * x).sin();
                 }
                 let scale = 1.0 / window_transform(kappa);
-                let error = ((re * scale - (kappa * g).cos()).powi(2) + (im * scale + (kappa * g).sin()).powi(2)).sqrt();
+                let error = ((re * scale - (kappa * g).cos()).powi(2)
+                    + (im * scale + (kappa * g).sin()).powi(2))
+                .sqrt();
                 assert!(error < ROUNDING * scale.max(2.0), "{g} {kappa}: {error}");
             }
         }

@@ -55,14 +55,18 @@ pub(super) fn add_all(
     accuracy: Accuracy,
     report: &mut PlaneReport,
 ) {
-    let usable = |p: &&SpotPoint| p.x_mm.is_finite() && p.y_mm.is_finite() && p.amount.is_finite() && p.amount != 0.0;
+    let usable =
+        |p: &&SpotPoint| p.x_mm.is_finite() && p.y_mm.is_finite() && p.amount.is_finite() && p.amount != 0.0;
     let channels: Vec<Channel<'_>> = channels
         .iter()
         .map(|source| Channel { points: source.points.iter().filter(usable).copied().collect(), source })
         .filter(|c| !c.points.is_empty())
         .collect();
-    let samples: Vec<Samples> =
-        channels.iter().flat_map(|c| c.source.kernels.iter().flatten()).filter_map(|s| Samples::of(s)).collect();
+    let samples: Vec<Samples> = channels
+        .iter()
+        .flat_map(|c| c.source.kernels.iter().flatten())
+        .filter_map(|s| Samples::of(s))
+        .collect();
     if samples.is_empty() {
         return;
     }
@@ -79,10 +83,11 @@ pub(super) fn add_all(
     };
     // Refine the grid, else soften the spots.
     let nyquist = PI / frame.mm_per_px;
-    let band = job.band(None);
+    let widest = |share: f64| job.samples.iter().map(|s| s.band(share, |_| 1.0)).fold(0.0, f64::max);
+    let band = widest(accuracy.softening_share());
     let finest = if frame.len() <= REFINED_PIXELS { 2.0 * nyquist } else { nyquist };
     if band > finest {
-        let share = accuracy.share();
+        let share = accuracy.softened_share();
         job.aperture_mm = job.samples.iter().map(|s| s.aperture(share, finest)).fold(0.0, f64::max);
         report.aperture_mm = Some(job.aperture_mm);
     }
@@ -121,8 +126,9 @@ struct Grid<'a> {
 
 impl Job<'_> {
     fn band(&self, low_pass: Option<f64>) -> f64 {
-        let multiplier = |k: f64| low_pass.map_or(1.0, |kc| self.accuracy.crossover(k / kc)) * gaussian(k, self.aperture_mm);
-        self.samples.iter().map(|s| s.band(self.accuracy.share(), multiplier)).fold(0.0, f64::max)
+        let multiplier = |k: f64| gaussian(k, self.aperture_mm);
+        let band = self.samples.iter().map(|s| s.band(self.accuracy.share(), multiplier)).fold(0.0, f64::max);
+        low_pass.map_or(band, |kc| band.min(kc * self.accuracy.crossover_end()))
     }
 
     fn all_points(&self) -> impl Iterator<Item = &SpotPoint> {
@@ -130,7 +136,13 @@ impl Job<'_> {
     }
 
     /// Adds one grid's part, and through it the parts of all coarser grids, to the target's planes.
-    fn add_grid(&self, planes: &mut [Vec<f32>; 3], target: &Lattice, pass: &Pass<'_>, report: &mut PlaneReport) {
+    fn add_grid(
+        &self,
+        planes: &mut [Vec<f32>; 3],
+        target: &Lattice,
+        pass: &Pass<'_>,
+        report: &mut PlaneReport,
+    ) {
         let band = self.band(pass.low_pass);
         let interpolated = PI / band >= WORTH_INTERPOLATING * target.step_mm;
         let (step_mm, wanted, stride) = if interpolated {
@@ -218,12 +230,10 @@ impl Job<'_> {
 
     /// Adds the picture of this grid's share of the spectrum to the planes, at the wanted nodes.
     fn transform(&self, grid: &Grid<'_>, planes: &mut [Vec<f32>; 3]) {
-        let columns_used = ((grid.band * grid.fft.nx as f64 * grid.step_mm / TAU) as usize + 1).min(grid.fft.half());
-        let spread: Vec<SpreadChannel<'_>> = self
-            .channels
-            .iter()
-            .filter_map(|c| SpreadChannel::new(self, grid, c, columns_used))
-            .collect();
+        let columns_used =
+            ((grid.band * grid.fft.nx as f64 * grid.step_mm / TAU) as usize + 1).min(grid.fft.half());
+        let spread: Vec<SpreadChannel<'_>> =
+            self.channels.iter().filter_map(|c| SpreadChannel::new(self, grid, c, columns_used)).collect();
         if spread.is_empty() {
             return;
         }
@@ -321,7 +331,8 @@ impl<'a> SpreadChannel<'a> {
                 .map(|i| {
                     let k = TAU * i as f64 / (n as f64 * grid.step_mm);
                     let spread = window_transform((k * grid.step_mm).min(PI));
-                    let read: f64 = grid.post.iter().map(|step| window_transform((k * step).min(PI))).product();
+                    let read: f64 =
+                        grid.post.iter().map(|step| window_transform((k * step).min(PI))).product();
                     let window = if turned { 1.0 } else { sinc(0.5 * side * k) };
                     (norm * window / (spread * read)) as f32
                 })
@@ -333,10 +344,15 @@ impl<'a> SpreadChannel<'a> {
 }
 
 /// Spreads points over the grid and transforms the rows that hold any; `None` when none does.
-fn row_spectra(grid: &Grid<'_>, points: &[SpotPoint], columns_used: usize) -> Option<(Vec<usize>, Vec<Complex32>)> {
+fn row_spectra(
+    grid: &Grid<'_>,
+    points: &[SpotPoint],
+    columns_used: usize,
+) -> Option<(Vec<usize>, Vec<Complex32>)> {
     let Fft2 { nx, ny, .. } = grid.fft;
     let places = Lattice { step_mm: grid.step_mm, ..grid.wanted };
-    let sides = [grid.wanted.columns, grid.wanted.rows].map(|n| n.saturating_sub(1) as f64 * grid.wanted.step_mm);
+    let sides =
+        [grid.wanted.columns, grid.wanted.rows].map(|n| n.saturating_sub(1) as f64 * grid.wanted.step_mm);
     let near = |p: &&SpotPoint| matters([p.x_mm - places.x0_mm, places.y0_mm - p.y_mm], sides, grid.pad_mm);
     let stencils: Vec<(Stencil, Stencil, f32)> = points
         .iter()
@@ -360,7 +376,13 @@ fn row_spectra(grid: &Grid<'_>, points: &[SpotPoint], columns_used: usize) -> Op
     }
     let mut spectra = vec![Complex32::default(); rows.len() * columns_used];
     spectra.par_chunks_mut(columns_used).zip(&rows).for_each_init(
-        || (vec![0.0_f32; nx], grid.fft.row_forward.make_output_vec(), grid.fft.row_forward.make_scratch_vec()),
+        || {
+            (
+                vec![0.0_f32; nx],
+                grid.fft.row_forward.make_output_vec(),
+                grid.fft.row_forward.make_scratch_vec(),
+            )
+        },
         |(line, spectrum, scratch), (out, &row)| {
             line.fill(0.0);
             for &(i, weight) in &touching[row] {
@@ -387,12 +409,24 @@ struct ColumnScratch {
 impl ColumnScratch {
     fn new(fft: &Fft2) -> ColumnScratch {
         let block = || vec![Complex32::default(); BLOCK * fft.ny];
-        let scratch = fft.column_forward.get_inplace_scratch_len().max(fft.column_inverse.get_inplace_scratch_len());
-        ColumnScratch { work: block(), sums: [block(), block(), block()], fft: vec![Complex32::default(); scratch] }
+        let scratch =
+            fft.column_forward.get_inplace_scratch_len().max(fft.column_inverse.get_inplace_scratch_len());
+        ColumnScratch {
+            work: block(),
+            sums: [block(), block(), block()],
+            fft: vec![Complex32::default(); scratch],
+        }
     }
 
     /// Transforms the columns of every channel, multiplies by the spectra of its spots and sums per component.
-    fn work_on(&mut self, grid: &Grid<'_>, spread: &[SpreadChannel<'_>], first: usize, count: usize, used: usize) {
+    fn work_on(
+        &mut self,
+        grid: &Grid<'_>,
+        spread: &[SpreadChannel<'_>],
+        first: usize,
+        count: usize,
+        used: usize,
+    ) {
         let ny = grid.fft.ny;
         self.sums.iter_mut().for_each(|s| s.fill(Complex32::default()));
         for channel in spread {
@@ -409,7 +443,13 @@ impl ColumnScratch {
         }
     }
 
-    fn multiply(&mut self, grid: &Grid<'_>, channel: &SpreadChannel<'_>, column: usize, range: std::ops::Range<usize>) {
+    fn multiply(
+        &mut self,
+        grid: &Grid<'_>,
+        channel: &SpreadChannel<'_>,
+        column: usize,
+        range: std::ops::Range<usize>,
+    ) {
         let ny = grid.fft.ny;
         let kx = (TAU * column as f64 / (grid.fft.nx as f64 * grid.step_mm)) as f32;
         let ky_step = (TAU / (ny as f64 * grid.step_mm)) as f32;

@@ -28,8 +28,8 @@
 //! | k | angular frequency | 1/mm |
 //! | L(k) | spectrum of a spot, `2 pi int L(r) J0(k r) r dr` | mm2 times the picture's unit per unit of amount |
 
-pub use super::radial::Accuracy;
 use super::levels;
+pub use super::radial::Accuracy;
 use crate::light::Window;
 use crate::light::spread::SpotSpectrum;
 

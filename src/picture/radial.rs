@@ -41,6 +41,17 @@ impl Accuracy {
         }
     }
 
+    /// Share of a spot's peak that may lie beyond the grid's Nyquist frequency before the spot is softened. Somewhat more
+    /// than a grid chosen freely would lose, as softening costs a few percent of the peak at once.
+    pub(super) fn softening_share(self) -> f64 {
+        2.5 * self.share()
+    }
+
+    /// Share that is left beyond the Nyquist frequency once a spot is softened: negative lobes stay below it by far.
+    pub(super) fn softened_share(self) -> f64 {
+        0.3 * self.share()
+    }
+
     /// The crossover's shape a: `erfc(a)` is about `share()`.
     fn steepness(self) -> f64 {
         (-self.share().ln()).sqrt() - 0.35
@@ -49,6 +60,12 @@ impl Accuracy {
     /// `kc` times the distance at which the near part has died off: `exp(-(kc r / 2a)^2) = share()`.
     pub(super) fn pad_times_crossover(self) -> f64 {
         2.0 * self.steepness() * (-self.share().ln()).sqrt()
+    }
+
+    /// Where the crossover has fallen to `share()`, `erfc(a (x - 1)) / 2 = share()`, in units of `kc`. Far parts carry the
+    /// even light of large fields, so here the spectrum itself must be exact, not only the peak of one spot.
+    pub(super) fn crossover_end(self) -> f64 {
+        1.0 + self.steepness().recip() * (-self.share().ln()).sqrt()
     }
 
     /// The crossover B(x).
@@ -185,7 +202,9 @@ pub(super) struct SincTable(Vec<f32>);
 
 impl SincTable {
     pub(super) fn new(end: f64) -> SincTable {
-        SincTable((0..(end * SINC_PER_UNIT) as usize + 3).map(|i| sinc(i as f64 / SINC_PER_UNIT) as f32).collect())
+        SincTable(
+            (0..(end * SINC_PER_UNIT) as usize + 3).map(|i| sinc(i as f64 / SINC_PER_UNIT) as f32).collect(),
+        )
     }
 
     #[inline]
