@@ -144,13 +144,14 @@ pub fn text_width(text: &str, height_px: f32) -> f32 {
     FONT.as_ref().map_or(0.0, |font| for_each_glyph(&font.as_scaled(scale(height_px)), text, |_, _| ()))
 }
 
-/// Breaks a text into lines no wider than `width_px`, at spaces where possible, within words where not.
+/// Breaks a text into lines no wider than `width_px`, at spaces (not at non-breaking ones) where possible, within words where
+/// not.
 #[must_use]
 pub fn wrapped(text: &str, height_px: f32, width_px: f32) -> Vec<String> {
     let fits = |line: &str| text_width(line, height_px) <= width_px;
     let mut lines = Vec::new();
     let mut line = String::new();
-    for word in text.split_whitespace() {
+    for word in text.split([' ', '\n', '\t']).filter(|word| !word.is_empty()) {
         let longer = if line.is_empty() { word.to_owned() } else { format!("{line} {word}") };
         if fits(&longer) {
             line = longer;

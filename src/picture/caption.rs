@@ -20,6 +20,9 @@ const LARGEST_TEXT_PX: f32 = 56.0;
 /// The scale bar aims at this share of the width and is the next shorter round length.
 const SCALE_SHARE: f64 = 0.25;
 
+/// A title longer than this many lines is cut off.
+const TITLE_LINES: usize = 2;
+
 /// What the bar says.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Caption {
@@ -77,10 +80,10 @@ fn rounded(value: f64) -> String {
     text.trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
-/// `exposure EV 4.3 at ISO 100`.
+/// `exposure EV 4.3 at ISO 100`, with non-breaking spaces between signs and numbers.
 #[must_use]
 pub fn exposure_words(ev_at_iso_100: f64) -> String {
-    format!("exposure EV {ev_at_iso_100:.1} at ISO 100")
+    format!("exposure EV\u{a0}{ev_at_iso_100:.1} at ISO\u{a0}100")
 }
 
 /// Height of the text for a picture of a width, in image pixels.
@@ -130,7 +133,14 @@ pub fn bar(width_px: u32, mm_per_px: f64, caption: &Caption) -> Canvas {
     };
     if !caption.title.trim().is_empty() {
         let height = (1.2 * text).round();
-        add(shortened(caption.title.trim(), height, text_room), height, INK, &mut top);
+        let mut title = wrapped(caption.title.trim(), height, text_room);
+        if title.len() > TITLE_LINES {
+            let rest = title.split_off(TITLE_LINES - 1).join(" ");
+            title.push(shortened(&rest, height, text_room));
+        }
+        for line in title {
+            add(line, height, INK, &mut top);
+        }
     }
     for line in wrapped(&facts, text, text_room) {
         add(line, text, QUIET, &mut top);
@@ -174,11 +184,11 @@ fn facts(caption: &Caption) -> String {
         facts.push(caption.exposure.trim().to_owned());
     }
     if let Some(distance) = caption.distance_m {
-        facts.push(format!("seen from {} m", rounded(distance)));
+        facts.push(format!("seen from {}\u{a0}m", rounded(distance)));
     }
     match caption.room_lx {
         Some(0.0) => facts.push("no room light".to_owned()),
-        Some(lux) => facts.push(format!("room light {} lx", rounded(lux))),
+        Some(lux) => facts.push(format!("room light {}\u{a0}lx", rounded(lux))),
         None => {}
     }
     facts.join(" · ")

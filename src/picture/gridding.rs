@@ -169,16 +169,16 @@ fn stencil_sum(stencil: &Stencil, row: &[f32]) -> f32 {
     }
 }
 
-/// Adds [`WIDTH`] rows lying one after the other, each times its weight. One pass, so that `out` is read once.
+/// Adds [`WIDTH`] rows lying one after the other, each times its weight: four rows a pass, so that the sums are read and
+/// written twice and the loop is plain enough to be turned into vector instructions.
 fn add_weighted_rows(out: &mut [f32], rows: &[f32], weights: &[f32; WIDTH]) {
     let n = out.len();
-    let lines: [&[f32]; WIDTH] = std::array::from_fn(|i| &rows[i * n..(i + 1) * n]);
-    for (x, value) in out.iter_mut().enumerate() {
-        let mut sum = *value;
-        for i in 0..WIDTH {
-            sum += weights[i] * lines[i][x];
+    for (four, w) in rows.chunks_exact(4 * n).zip(weights.chunks_exact(4)) {
+        let (ab, cd) = four.split_at(2 * n);
+        let ((a, b), (c, d)) = (ab.split_at(n), cd.split_at(n));
+        for ((((sum, a), b), c), d) in out.iter_mut().zip(a).zip(b).zip(c).zip(d) {
+            *sum += (w[0] * a + w[1] * b) + (w[2] * c + w[3] * d);
         }
-        *value = sum;
     }
 }
 

@@ -5,6 +5,7 @@ use super::gridding::{Lattice, Stencil, WIDTH, interpolate_onto, window_transfor
 use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint};
 use super::radial::{Samples, SincTable, Table, gaussian, radial_window, sinc};
 use crate::light::Window;
+use crate::light::spread::SpotSpectrum;
 use rayon::prelude::*;
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
@@ -62,11 +63,9 @@ pub(super) fn add_all(
         .map(|source| Channel { points: source.points.iter().filter(usable).copied().collect(), source })
         .filter(|c| !c.points.is_empty())
         .collect();
-    let samples: Vec<Samples> = channels
-        .iter()
-        .flat_map(|c| c.source.kernels.iter().flatten())
-        .filter_map(|s| Samples::of(s))
-        .collect();
+    let spots: Vec<&SpotSpectrum> =
+        channels.iter().flat_map(|c| c.source.kernels.iter().flatten().copied()).collect();
+    let samples: Vec<Samples> = spots.par_iter().filter_map(|s| Samples::of(s)).collect();
     if samples.is_empty() {
         return;
     }
@@ -232,8 +231,11 @@ impl Job<'_> {
     fn transform(&self, grid: &Grid<'_>, planes: &mut [Vec<f32>; 3]) {
         let columns_used =
             ((grid.band * grid.fft.nx as f64 * grid.step_mm / TAU) as usize + 1).min(grid.fft.half());
-        let spread: Vec<SpreadChannel<'_>> =
-            self.channels.iter().filter_map(|c| SpreadChannel::new(self, grid, c, columns_used)).collect();
+        let spread: Vec<SpreadChannel<'_>> = self
+            .channels
+            .par_iter()
+            .filter_map(|c| SpreadChannel::new(self, grid, c, columns_used))
+            .collect();
         if spread.is_empty() {
             return;
         }
@@ -259,7 +261,7 @@ impl Job<'_> {
             };
             planes[component].par_chunks_mut(grid.wanted.columns).enumerate().for_each_init(
                 || {
-                    let spectrum = vec![Complex32::default(); blocks * BLOCK.max(1) + grid.fft.half()];
+                    let spectrum = vec![Complex32::default(); (blocks * BLOCK).max(grid.fft.half())];
                     (spectrum, vec![0.0; grid.fft.nx], grid.fft.row_inverse.make_scratch_vec())
                 },
                 |(spectrum, values, scratch), (row, out)| {
