@@ -5,7 +5,7 @@
 
 use super::groups::{self, Dimming};
 use super::shape::{MARGIN_HEIGHTS, MARGIN_LEAST_MM, MOST_PIXELS, PLACED, SCENE};
-use super::{Exposure, Pixel, PlacedCloth, Scene, View};
+use super::{Exposure, Pixel, PlacedCloth, Scene, View, extent};
 use crate::cloth::Cloth;
 use crate::cloth::catalogue::{ClothSource, Reference};
 use crate::diagnose::{Diagnostic, Problem, Problems, nearest};
@@ -86,21 +86,39 @@ fn scene_of(
     let pixels = pixels(&scene, problems);
     let stack = stack?;
     let height: f64 = stack.iter().map(|placed| placed.gap_below.0 + placed.cloth.thickness.0).sum();
+    let pixels = pixels?;
+    let (low, high) = extent(&pixels);
+    let view = view(&scene.map("view")?, height, [(high[0] - low[0]).0, (high[1] - low[1]).0])?;
     Some(Scene {
         name: scene.text("name")?.to_owned(),
         board_reflectance: scene.map("board")?.number("reflectance")?,
-        pixels: pixels?,
+        pixels,
         stack,
-        view: view(&scene.map("view")?, height)?,
+        view,
     })
 }
 
-fn view(view: &Entry<'_>, stack_height_mm: f64) -> Option<View> {
-    let [width, height] = view.pair("size_px")?;
+/// The largest default picture, width and height.
+const DEFAULT_PX: [f64; 2] = [1920.0, 1080.0];
+/// A default picture of a long strip keeps this many image pixels on its short side, so that the caption fits.
+const SHORT_SIDE_PX: f64 = 480.0;
+
+/// The default size of a picture of `across_mm` (width and height): its own proportions within [`DEFAULT_PX`].
+fn fitting_size(across_mm: [f64; 2]) -> [f64; 2] {
+    let mm_per_px = (across_mm[0] / DEFAULT_PX[0]).max(across_mm[1] / DEFAULT_PX[1]);
+    std::array::from_fn(|i| (across_mm[i] / mm_per_px).round().clamp(SHORT_SIDE_PX, DEFAULT_PX[i]))
+}
+
+fn view(view: &Entry<'_>, stack_height_mm: f64, pixels_mm: [f64; 2]) -> Option<View> {
     let margin = if view.has("margin_mm") {
         view.number("margin_mm")?
     } else {
         MARGIN_HEIGHTS * stack_height_mm + MARGIN_LEAST_MM
+    };
+    let [width, height] = if view.has("size_px") {
+        view.pair("size_px")?
+    } else {
+        fitting_size(pixels_mm.map(|length| length + 2.0 * margin))
     };
     Some(View {
         distance_m: view.number("distance_m")?,

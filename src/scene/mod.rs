@@ -78,6 +78,18 @@ pub struct Scene {
 }
 
 impl Scene {
+    /// Lowest and highest place of the pixels' centres, x and y each; the origin twice for a scene without pixels.
+    #[must_use]
+    pub fn extent(&self) -> ([Millimetres; 2], [Millimetres; 2]) {
+        extent(&self.pixels)
+    }
+
+    /// Thickness of everything over the board, gaps included.
+    #[must_use]
+    pub fn thickness(&self) -> Millimetres {
+        Millimetres(self.stack.iter().map(|p| p.gap_below.0 + p.cloth.thickness.0).sum())
+    }
+
     /// The stack at one wavelength.
     #[must_use]
     pub fn stack_at(&self, wavelength: Nanometres) -> Stack {
@@ -86,4 +98,14 @@ impl Scene {
             layers: self.stack.iter().map(|p| p.cloth.layer_at(p.gap_below, wavelength)).collect(),
         }
     }
+}
+
+/// Lowest and highest place of the pixels' centres.
+fn extent(pixels: &[Pixel]) -> ([Millimetres; 2], [Millimetres; 2]) {
+    let mut places = pixels.iter().map(|p| [p.at[0].0, p.at[1].0]);
+    let Some(first) = places.next() else { return ([Millimetres(0.0); 2], [Millimetres(0.0); 2]) };
+    let (low, high) = places.fold((first, first), |(low, high), at| {
+        (std::array::from_fn(|i| low[i].min(at[i])), std::array::from_fn(|i| high[i].max(at[i])))
+    });
+    (low.map(Millimetres), high.map(Millimetres))
 }

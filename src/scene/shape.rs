@@ -334,8 +334,8 @@ pub static VIEW: Shape = Shape {
         Field::may(
             "size_px",
             Kind::Pair(&Kind::Whole(SIZE_PX)),
-            Absent::Pair([1920.0, 1080.0]),
-            "width and height of the picture",
+            Absent::Open,
+            "width and height of the picture; without it, the garment's proportions within 1920 by 1080",
         ),
         Field::may("age_years", Kind::Number(AGE_YEARS), Absent::Number(35.0), "age of the observer"),
         Field::may(

@@ -1,0 +1,235 @@
+//! The luminance picture of a scene: what a person in front of the garment has before the eye, in cd/m2.
+//!
+//! # Model
+//! Three lights are added:
+//! 1. the glow: for every die of every package the sum of its spots behind the stack ([`super::plane`],
+//!    [`super::die_spots`]);
+//! 2. the pixels themselves where light gets through without being scattered (holes, thin cloth, no cloth at all): their bright
+//!    patches at their real size ([`super::windows`]) and the halo that forms in the observer's eye ([`super::glare`]);
+//! 3. the light of the room, which the cloth over its board throws back in its own colour: `E R / pi`, taken as even.
+//!
+//! | symbol | meaning | unit |
+//! |---|---|---|
+//! | E | illuminance of the room on the cloth | lx |
+//! | R | diffuse reflectance of the stack over the board, by wavelength | 1 |
+//!
+//! # Assumptions
+//! Seen from straight ahead. The room's light is daylight white (CIE D65) and falls from all sides. The cloth goes on beyond
+//! the picture. The eye's halo is drawn for what is seen bare; that of the soft glow is below notice.
+//!
+//! # Source
+//! As the parts; D65: CIE 015.
+
+use super::die_spots::{DieSpots, STEP_NM, die_spots};
+use super::glare::{BarePixel, Eye, add_halos};
+use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint, XyzImage, add_spots};
+use super::windows::{WindowSpot, add_windows};
+use crate::light::spectrum::die::die_weights;
+use crate::light::spectrum::illuminant::daylight_per_lux;
+use crate::light::spectrum::observer::{Xyz, xyz_of};
+use crate::light::spectrum::{FIRST_NM, LAST_NM, Spectrum};
+use crate::light::totals::reflectance_outside;
+use crate::light::transport::straight_transmittance;
+use crate::light::{Stack, Window};
+use crate::pixels::package::{DieFacts, Package};
+use crate::quantity::{Luminance, Nanometres};
+use crate::scene::{Pixel, Scene};
+use rayon::prelude::*;
+use std::f64::consts::PI;
+
+/// What gets through straight below this share of the light is not drawn: it lies five decades below what the eye tells
+/// apart beside the glow.
+const LEAST_STRAIGHT: f64 = 1e-9;
+/// cd to cd/m2 mm2.
+const PER_SQUARE_METRE: f64 = 1e6;
+
+/// A scene's luminance picture.
+#[derive(Clone, Debug)]
+pub struct LuminanceImage {
+    /// Where it lies in the garment's plane.
+    pub frame: Frame,
+    /// X, Y, Z; Y is the luminance in cd/m2.
+    pub image: XyzImage,
+    /// The room's light on the cloth alone, which is part of every image pixel.
+    pub room: Xyz,
+    /// The share of light that comes straight through, unscattered.
+    pub straight: f64,
+    /// How the sum of spots was made; `None` without cloth.
+    pub report: Option<PlaneReport>,
+}
+
+impl LuminanceImage {
+    /// The highest luminance.
+    #[must_use]
+    pub fn peak(&self) -> Luminance {
+        Luminance(f64::from(self.image.planes[1].iter().copied().fold(0.0, f32::max)))
+    }
+
+    /// The mean luminance over the picture.
+    #[must_use]
+    pub fn mean(&self) -> Luminance {
+        let plane = &self.image.planes[1];
+        Luminance(plane.iter().map(|&v| f64::from(v)).sum::<f64>() / plane.len().max(1) as f64)
+    }
+}
+
+/// The frame that shows all pixels of the scene with its margin.
+#[must_use]
+pub fn frame(scene: &Scene) -> Frame {
+    let [width, height] = scene.view.size_px;
+    let ([low_x, low_y], [high_x, high_y]) = scene.extent();
+    let margin = 2.0 * scene.view.margin.0;
+    let across = (high_x - low_x).0 + margin;
+    let upright = (high_y - low_y).0 + margin;
+    let mm_per_px = (across / f64::from(width)).max(upright / f64::from(height));
+    Frame::centred(0.5 * (low_x.0 + high_x.0), 0.5 * (low_y.0 + high_y.0), mm_per_px, width, height)
+}
+
+/// The luminance picture of a scene in its own frame.
+#[must_use]
+pub fn luminance(scene: &Scene) -> LuminanceImage {
+    luminance_in(scene, frame(scene))
+}
+
+/// The luminance picture of a scene in a given frame.
+#[must_use]
+pub fn luminance_in(scene: &Scene, frame: Frame) -> LuminanceImage {
+    let packages = packages(scene);
+    let (spots, room) = rayon::join(
+        || glow_spots(scene, &packages),
+        || room_light(&|l| scene.stack_at(l), scene.view.room_lx),
+    );
+    let mut image = XyzImage::black(frame.width_px, frame.height_px);
+    let report = spots.map(|spots| {
+        let channels = channels(scene, &packages, &spots);
+        add_spots(&mut image, &frame, &channels, Accuracy::Picture)
+    });
+    let stack = scene.stack_at(Nanometres(550.0));
+    let straight = straight_transmittance(&stack.layers);
+    if straight > LEAST_STRAIGHT {
+        add_bare_pixels(&mut image, &frame, scene, straight);
+    }
+    for (plane, value) in image.planes.iter_mut().zip(room.0) {
+        plane.par_iter_mut().for_each(|v| *v += value as f32);
+    }
+    LuminanceImage { frame, image, room, straight, report }
+}
+
+/// The distinct packages of the scene.
+fn packages(scene: &Scene) -> Vec<&Package> {
+    let mut packages: Vec<&Package> = Vec::new();
+    for pixel in &scene.pixels {
+        if !packages.iter().any(|known| std::ptr::eq(*known, &*pixel.package) || **known == *pixel.package) {
+            packages.push(&pixel.package);
+        }
+    }
+    packages
+}
+
+fn glow_spots(scene: &Scene, packages: &[&Package]) -> Option<Vec<DieSpots>> {
+    (!scene.stack.is_empty()).then(|| die_spots(packages, &|l| scene.stack_at(l)))
+}
+
+/// The place of a die of a pixel, in mm.
+fn place(pixel: &Pixel, facts: &DieFacts) -> [f64; 2] {
+    let (sin, cos) = pixel.turn_rad.sin_cos();
+    let [x, y] = facts.offset.map(|o| o.0);
+    [pixel.at[0].0 + cos * x - sin * y, pixel.at[1].0 + sin * x + cos * y]
+}
+
+/// One channel a die of a package; square patches get one for each turn.
+fn channels<'a>(scene: &Scene, packages: &[&Package], spots: &'a [DieSpots]) -> Vec<SpotChannel<'a>> {
+    let mut channels: Vec<SpotChannel<'a>> = Vec::new();
+    for (package, spots) in packages.iter().zip(spots) {
+        let pixels = || scene.pixels.iter().filter(|p| *p.package == **package);
+        for (d, (facts, spots)) in package.dies.iter().zip(&spots.dies).enumerate() {
+            let turned = matches!(facts.patch, Window::Square { .. });
+            let mut turns: Vec<f64> = if turned { pixels().map(|p| p.turn_rad).collect() } else { vec![0.0] };
+            turns.sort_by(f64::total_cmp);
+            turns.dedup();
+            for turn in turns {
+                let points: Vec<SpotPoint> = pixels()
+                    .filter(|p| (!turned || p.turn_rad == turn) && p.levels[d] > 0.0)
+                    .map(|p| {
+                        let [x_mm, y_mm] = place(p, facts);
+                        SpotPoint { x_mm, y_mm, amount: p.levels[d] }
+                    })
+                    .collect();
+                if !points.is_empty() {
+                    let kernels = [0, 1, 2].map(|c| Some(&spots[c]));
+                    channels.push(SpotChannel { points, window: facts.patch, window_turn_rad: turn, kernels });
+                }
+            }
+        }
+    }
+    channels
+}
+
+/// The dies' patches seen through what is open, and their halos.
+fn add_bare_pixels(image: &mut XyzImage, frame: &Frame, scene: &Scene, straight: f64) {
+    let eye = Eye { age_years: scene.view.age_years, pigment: scene.view.eye_pigment };
+    let sharp = eye.core_share();
+    let (mut windows, mut bare) = (Vec::new(), Vec::new());
+    for package in packages(scene) {
+        // Intensity straight ahead in cd of each die at full level, as X, Y, Z.
+        let ahead = (package.beam_power + 1.0) / (2.0 * PI) * straight;
+        let dies: Vec<Xyz> = package
+            .dies
+            .iter()
+            .map(|facts| die_weights(facts, package.beam_power).total().scaled(ahead))
+            .collect();
+        for pixel in scene.pixels.iter().filter(|p| *p.package == *package) {
+            let mut sum = [0.0; 3];
+            for ((facts, candela), level) in package.dies.iter().zip(&dies).zip(&pixel.levels) {
+                if *level <= 0.0 {
+                    continue;
+                }
+                let [x_mm, y_mm] = place(pixel, facts);
+                let xyz_total = candela.0.map(|v| v * level * sharp * PER_SQUARE_METRE);
+                windows.push(WindowSpot {
+                    x_mm,
+                    y_mm,
+                    window: facts.patch,
+                    turn_rad: pixel.turn_rad,
+                    xyz_total,
+                });
+                sum.iter_mut().zip(candela.0).for_each(|(s, v)| *s += v * level);
+            }
+            bare.push(BarePixel { x_mm: pixel.at[0].0, y_mm: pixel.at[1].0, xyz_candela: sum });
+        }
+    }
+    add_halos(image, frame, &bare, &eye, scene.view.distance_m);
+    add_windows(image, frame, &windows);
+}
+
+/// What the room's light makes of the cloth: X, Y, Z in cd/m2, the same everywhere.
+#[must_use]
+pub fn room_light(stack_at: &(dyn Fn(Nanometres) -> Stack + Sync), room_lx: f64) -> Xyz {
+    if room_lx <= 0.0 {
+        return Xyz([0.0; 3]);
+    }
+    let steps = ((LAST_NM - FIRST_NM) / STEP_NM).round() as usize;
+    let nodes: Vec<f64> =
+        (0..=steps).map(|i| FIRST_NM + (LAST_NM - FIRST_NM) * i as f64 / steps as f64).collect();
+    let mut reflectances: Vec<f64> = Vec::with_capacity(nodes.len());
+    let mut former: Option<Stack> = None;
+    for &l in &nodes {
+        let stack = stack_at(Nanometres(l));
+        let value = match (&former, reflectances.last()) {
+            (Some(same), Some(&value)) if *same == stack => value,
+            _ => reflectance_outside(&stack),
+        };
+        reflectances.push(value);
+        former = Some(stack);
+    }
+    let spacing = (LAST_NM - FIRST_NM) / steps as f64;
+    let reflectance = |l: f64| {
+        let x = (l - FIRST_NM) / spacing;
+        let i = (x as usize).min(steps - 1);
+        let f = x - i as f64;
+        reflectances[i] * (1.0 - f) + reflectances[i + 1] * f
+    };
+    let daylight = daylight_per_lux();
+    let returned = Spectrum::from_fn(|l| daylight.at(l) * reflectance(l.0) * room_lx / PI);
+    xyz_of(&returned)
+}

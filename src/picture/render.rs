@@ -1,0 +1,127 @@
+//! From a luminance picture to a file's bytes: exposure, tone curve, caption bar, PNG.
+
+use super::canvas::Canvas;
+use super::caption::{Caption, captioned, exposure_words};
+use super::colour::linear_srgb;
+use super::exposure::{ExposureValue, resolve};
+use super::luminance::LuminanceImage;
+use super::plane::XyzImage;
+use super::png_out::{LinearPicture, PngError, linear_16, srgb_8};
+use super::tone::{Development, HEADROOM, ToneCurve};
+use crate::cloth::Basis;
+use crate::light::spectrum::observer::Xyz;
+use crate::scene::Scene;
+use rayon::prelude::*;
+
+/// The exposure of a scene's picture: the one it fixes, or the automatic one.
+#[must_use]
+pub fn exposure(scene: &Scene, picture: &LuminanceImage) -> ExposureValue {
+    resolve(scene.view.exposure, [picture.image.planes[1].as_slice()])
+}
+
+/// The 8-bit sRGB picture at an exposure.
+#[must_use]
+pub fn develop(image: &XyzImage, exposure: ExposureValue) -> Canvas {
+    let development = Development { exposure, curve: ToneCurve::new(HEADROOM) };
+    let width = image.width_px as usize;
+    let [x, y, z] = &image.planes;
+    let mut canvas = Canvas::filled(image.width_px, image.height_px, [0, 0, 0]);
+    if width == 0 {
+        return canvas;
+    }
+    canvas.rgb.par_chunks_mut(3 * width).enumerate().for_each(|(row, out)| {
+        // Neighbours often agree (dark surroundings): the last answer is kept.
+        let (mut last, mut answer) = ([f32::NAN; 3], [0u8; 3]);
+        for (column, rgb) in out.chunks_exact_mut(3).enumerate() {
+            let i = row * width + column;
+            let xyz = [x[i], y[i], z[i]];
+            if xyz != last {
+                answer = development.pixel(Xyz(xyz.map(f64::from)));
+                last = xyz;
+            }
+            rgb.copy_from_slice(&answer);
+        }
+    });
+    canvas
+}
+
+/// The words under a scene's picture.
+#[must_use]
+pub fn caption(scene: &Scene, exposure: ExposureValue) -> Caption {
+    Caption {
+        title: title(scene),
+        exposure: exposure_words(exposure.0),
+        distance_m: Some(scene.view.distance_m),
+        room_lx: Some(scene.view.room_lx),
+        notes: notes(scene),
+    }
+}
+
+fn title(scene: &Scene) -> String {
+    let cloths: Vec<String> = scene
+        .stack
+        .iter()
+        .map(|placed| format!("{} at {} mm", placed.cloth.title, trimmed(placed.gap_below.0)))
+        .collect();
+    if cloths.is_empty() {
+        format!("{}: bare pixels, no cloth", scene.name)
+    } else {
+        format!("{}: {}", scene.name, cloths.join(", then "))
+    }
+}
+
+/// A number with at most two decimals.
+fn trimmed(value: f64) -> String {
+    format!("{}", (value * 100.0).round() / 100.0)
+}
+
+/// How sure the picture is.
+fn notes(scene: &Scene) -> Vec<String> {
+    let estimated: Vec<_> =
+        scene.stack.iter().map(|p| &p.cloth).filter(|c| c.basis == Basis::Label).collect();
+    let mut notes = Vec::new();
+    if !estimated.is_empty() {
+        let worst = estimated.iter().map(|c| c.uncertainty.optical_thickness).fold(0.0, f64::max);
+        let open = estimated.iter().filter(|c| c.openness > 0.0).map(|c| c.uncertainty.openness).fold(0.0, f64::max);
+        let holes = if open > 0.0 { format!(", its holes to ±{:.0} %", 100.0 * open) } else { String::new() };
+        notes.push(format!(
+            "Cloth estimated from its label: its optical thickness is known to ±{:.0} %{holes}. Pixels: typical data-sheet values.",
+            100.0 * worst
+        ));
+    }
+    notes
+}
+
+/// The finished 8-bit PNG of a scene, caption bar included.
+///
+/// # Errors
+/// When the encoder refuses, which no scene that passed its check should bring about.
+pub fn png(scene: &Scene, picture: &LuminanceImage, exposure: ExposureValue) -> Result<Vec<u8>, PngError> {
+    let mm_per_px = picture.frame.mm_per_px;
+    let canvas = captioned(&develop(&picture.image, exposure), mm_per_px, &caption(scene, exposure));
+    srgb_8(&canvas, mm_per_px, &[("Software", "weftlight")])
+}
+
+/// The 16-bit linear PNG of a scene's luminance picture, without caption; its full scale is the picture's peak.
+///
+/// # Errors
+/// As [`png`]; a picture that is black all over has no full scale.
+pub fn linear_png(picture: &LuminanceImage) -> Result<Vec<u8>, PngError> {
+    let [x, y, z] = &picture.image.planes;
+    let rgb: Vec<f32> = x
+        .par_iter()
+        .zip(y)
+        .zip(z)
+        .flat_map_iter(|((&x, &y), &z)| {
+            linear_srgb(Xyz([x, y, z].map(f64::from))).map(|v| v as f32)
+        })
+        .collect();
+    let full_scale = f64::from(rgb.iter().copied().fold(0.0, f32::max));
+    let linear = LinearPicture {
+        width_px: picture.image.width_px,
+        height_px: picture.image.height_px,
+        rgb: &rgb,
+        full_scale_cd_m2: full_scale,
+    };
+    linear_16(&linear, picture.frame.mm_per_px, &[("Software", "weftlight")])
+}

@@ -1,0 +1,78 @@
+//! How long the picture takes, beside the bare transforms of the same grid.
+//!
+//! `bare_ffts`: three forward and three inverse real transforms at the size of the picture's finest grid (padding included);
+//! `bare_ffts_of_image`: the same at the size of the image, which for soft spots is far larger. `picture`: the
+//! whole sum of spots, three channels into three components. `hard`: spots that need a grid as fine as the image;
+//! `soft`: spots ten times as wide.
+
+use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
+use std::hint::black_box;
+use weftlight::light::Window;
+use weftlight::light::spread::SpotSpectrum;
+use weftlight::picture::fft2::Fft2;
+use weftlight::picture::plane::{Accuracy, Frame, SpotChannel, SpotPoint, sum_of_spots};
+
+/// A name, a size in image pixels, a number of points and the spots' stand-off in image pixels.
+const SCENES: [(&str, [u32; 2], u32, f64); 4] = [
+    ("hard_1920x1080_1000", [1920, 1080], 1_000, 5.0),
+    ("soft_1920x1080_1000", [1920, 1080], 1_000, 50.0),
+    ("hard_3840x2160_10000", [3840, 2160], 10_000, 5.0),
+    ("soft_3840x2160_10000", [3840, 2160], 10_000, 50.0),
+];
+
+fn spot(h: f64) -> SpotSpectrum {
+    let knots: Vec<f64> = (0..=1000).map(|i| 30.0 / h * (f64::from(i) / 1000.0).powi(2)).collect();
+    let values = knots.iter().map(|&k| if k == 0.0 { 1.0 } else { k * h * pxfm::f_k1(k * h) }).collect();
+    SpotSpectrum::new(knots, values)
+}
+
+/// Points in an oblong block off the grid, filling most of the frame.
+fn block(size: [u32; 2], count: u32) -> Vec<SpotPoint> {
+    let columns = (f64::from(count) * f64::from(size[0]) / f64::from(size[1])).sqrt().ceil() as u32;
+    let pitch = 0.9 * f64::from(size[0]) / f64::from(columns);
+    let rows = count.div_ceil(columns);
+    (0..count)
+        .map(|i| SpotPoint {
+            x_mm: (f64::from(i % columns) - 0.5 * f64::from(columns - 1)) * pitch + 0.123,
+            y_mm: (f64::from(i / columns) - 0.5 * f64::from(rows - 1)) * pitch - 0.321,
+            amount: 1.0,
+        })
+        .collect()
+}
+
+fn picture(c: &mut Criterion) {
+    for (name, size, count, h) in SCENES {
+        let frame = Frame::centred(0.0, 0.0, 1.0, size[0], size[1]);
+        let spots = [spot(h), spot(1.01 * h), spot(1.02 * h)];
+        let points = block(size, count);
+        let channels: Vec<SpotChannel<'_>> = (0..3)
+            .map(|_| SpotChannel {
+                points: points.clone(),
+                window: Window::Disc { diameter: weftlight::quantity::Millimetres(3.0) },
+                window_turn_rad: 0.0,
+                kernels: [Some(&spots[0]), Some(&spots[1]), Some(&spots[2])],
+            })
+            .collect();
+        let report = sum_of_spots(&frame, &channels, Accuracy::Picture).report;
+        let [nx, ny] = report.nodes;
+        let mut group = c.benchmark_group(format!("{name} on {nx}x{ny}"));
+        group.sample_size(10).warm_up_time(std::time::Duration::from_millis(500));
+        for (label, [nx, ny]) in [("bare_ffts", [nx, ny]), ("bare_ffts_of_image", size.map(|n| n as usize))] {
+            group.bench_function(BenchmarkId::from_parameter(label), |b| {
+                let fft = Fft2::new(nx, ny);
+                let input = vec![0.5_f32; nx * ny];
+                b.iter(|| {
+                    let spectra: Vec<_> = (0..3).map(|_| fft.forward(black_box(&input))).collect();
+                    spectra.into_iter().map(|s| fft.inverse(s)[0]).sum::<f32>()
+                });
+            });
+        }
+        group.bench_function(BenchmarkId::from_parameter("picture"), |b| {
+            b.iter(|| sum_of_spots(black_box(&frame), black_box(&channels), Accuracy::Picture));
+        });
+        group.finish();
+    }
+}
+
+criterion_group!(benches, picture);
+criterion_main!(benches);
