@@ -9,4 +9,5 @@ mod levels;
 pub mod plane;
 pub mod png_out;
 mod radial;
+mod transform;
 pub mod windows;
