@@ -16,6 +16,8 @@ use pxfm::{f_erf, f_j1};
 const SAMPLES: usize = 2048;
 /// Where a spectrum is taken to end: far below anything that an eight-bit or a half-float picture can show.
 const END_SHARE: f64 = 1e-10;
+/// `erfc(5)` is 1.5e-12: beyond, the crossover counts as zero.
+const CROSSOVER_OVER: f64 = 5.0;
 /// Entries of a table; straight-line interpolation over the square root of k then errs by less than 1e-5 of L(0) for
 /// spots whose scales differ by a factor 100.
 const TABLE: usize = 4096;
@@ -71,6 +73,9 @@ impl Accuracy {
     /// The crossover B(x).
     pub(super) fn crossover(self, x: f64) -> f64 {
         let a = self.steepness();
+        if a * (x - 1.0) > CROSSOVER_OVER {
+            return 0.0;
+        }
         0.5 * (f_erf(a * (1.0 + x)) + f_erf(a * (1.0 - x)))
     }
 }
