@@ -3,7 +3,7 @@
 use super::fft2::{Fft2, smooth_size};
 use super::gridding::{Lattice, WIDTH, interpolate_onto};
 use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint};
-use super::radial::{Samples, gaussian};
+use super::radial::{Crossover, Samples, gaussian};
 use crate::light::spread::SpotSpectrum;
 use rayon::prelude::*;
 use std::f64::consts::PI;
@@ -40,6 +40,7 @@ pub(super) struct Job<'a> {
     pub(super) channels: Vec<Channel<'a>>,
     pub(super) active: [bool; 3],
     pub(super) accuracy: Accuracy,
+    pub(super) crossover: Crossover,
     pub(super) aperture_mm: f64,
     /// Frequency beyond which no spot, softened, has anything that matters, in 1/mm.
     pub(super) band: f64,
@@ -88,7 +89,8 @@ pub(super) fn add_all(
         report.aperture_mm = Some(aperture_mm);
     }
     let band = widest(&|s| s.band(accuracy.share(), |k| gaussian(k, aperture_mm)));
-    let job = Job { channels, active, accuracy, aperture_mm, band, scale_mm };
+    let crossover = Crossover::new(accuracy);
+    let job = Job { channels, active, accuracy, crossover, aperture_mm, band, scale_mm };
     job.add_grid(planes, &target, &Pass { post: &[], low_pass: None, pad_mm: 0.0, stride }, report);
 }
 

@@ -6,7 +6,7 @@ use super::fft2::{Complex32, Fft2};
 use super::gridding::{Lattice, Stencil, window_transform};
 use super::levels::{Channel, Grid, Job, matters};
 use super::plane::{SpotChannel, SpotPoint};
-use super::radial::{SincTable, Table, gaussian, radial_window, sinc};
+use super::radial::{SincTable, TABLE, Table, gaussian, radial_window, sinc};
 use crate::light::Window;
 use rayon::prelude::*;
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
@@ -111,9 +111,10 @@ impl<'a> SpreadChannel<'a> {
     fn new(job: &Job<'_>, grid: &Grid<'_>, channel: &'a Channel<'a>, columns_used: usize) -> Option<Self> {
         let (rows, spectra) = row_spectra(grid, &channel.points, columns_used)?;
         let SpotChannel { window, kernels, window_turn_rad, .. } = channel.source;
-        let table = Table::new(grid.band, |k| {
-            let low = grid.low_pass.map_or(1.0, |kc| job.accuracy.crossover(k / kc));
-            let high = grid.high_pass.map_or(0.0, |kc| job.accuracy.crossover(k / kc));
+        let entries = if grid.low_pass.is_some() { job.accuracy.far_entries() } else { TABLE };
+        let table = Table::new(grid.band, entries, |k| {
+            let low = grid.low_pass.map_or(1.0, |kc| job.crossover.at(k / kc));
+            let high = grid.high_pass.map_or(0.0, |kc| job.crossover.at(k / kc));
             let factor = (low - high) * gaussian(k, job.aperture_mm) * radial_window(*window, k);
             kernels.map(|kernel| kernel.map_or(0.0, |spot| factor * spot.value(k)))
         });
@@ -279,17 +280,18 @@ impl ColumnScratch {
         let kx = (TAU * column as f64 / (grid.fft.nx as f64 * grid.step_mm)) as f32;
         let ky_step = (TAU / (ny as f64 * grid.step_mm)) as f32;
         let band2 = (grid.band * grid.band) as f32;
-        self.factors.iter_mut().for_each(|f| f.fill(0.0));
+        // Rows beyond the band stay zero.
+        let inside = ((band2 - kx * kx).max(0.0).sqrt() / ky_step) as usize + 1;
+        if 2 * inside < ny {
+            self.factors.iter_mut().for_each(|f| f[inside..=ny - inside].fill(0.0));
+        }
         let [x, y, z] = &mut self.factors;
         let mut set = |row: usize, kernel: &[f32; 4], factor: f32| {
             (x[row], y[row], z[row]) = (factor * kernel[0], factor * kernel[1], factor * kernel[2]);
         };
-        for (row, down) in channel.down.iter().enumerate() {
+        for (row, down) in channel.down.iter().enumerate().take(inside) {
             let ky = ky_step * row as f32;
-            let k2 = kx * kx + ky * ky;
-            if k2 > band2 {
-                break;
-            }
+            let k2 = (kx * kx + ky * ky).min(band2);
             let kernel = channel.table.at_square(k2);
             let factor = channel.across[column] * down;
             // Rows go downwards, so frequency `row` of the rows is -ky of the plane.
