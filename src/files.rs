@@ -87,6 +87,16 @@ pub fn check_writable(path: &Path) -> Result<(), Vec<Diagnostic>> {
     tempfile::NamedTempFile::new_in(&folder).map(drop).map_err(|error| cannot_write(&shown, &error))
 }
 
+/// Makes a folder, with those above it, unless it is there.
+///
+/// # Errors
+/// One diagnostic that says why not.
+pub fn make_folder(path: &Path) -> Result<(), Vec<Diagnostic>> {
+    let shown = path.display().to_string();
+    std::fs::create_dir_all(path)
+        .map_err(|error| vec![Diagnostic::of_file(&shown, format!("the folder cannot be made: {error}"))])
+}
+
 /// Writes a file whole or not at all: under a temporary name in the same folder, then renamed. A file that stood there
 /// is replaced and its permissions are kept.
 ///

@@ -119,18 +119,10 @@ fn worse(outcome: Outcome, telling: Outcome) -> Outcome {
     if telling == Outcome::Error { telling } else { outcome }
 }
 
-/// Lowest and highest place of the pixels' centres, in mm.
-fn extent(pixels: &[Pixel]) -> [[f64; 2]; 2] {
-    pixels.iter().fold([[f64::INFINITY; 2], [f64::NEG_INFINITY; 2]], |[low, high], pixel| {
-        let at = [pixel.at[0].0, pixel.at[1].0];
-        [[low[0].min(at[0]), low[1].min(at[1])], [high[0].max(at[0]), high[1].max(at[1])]]
-    })
-}
-
 /// Width and height over the pixels' centres, in mm.
-fn size(pixels: &[Pixel]) -> [f64; 2] {
-    let [low, high] = extent(pixels);
-    [high[0] - low[0], high[1] - low[1]]
+fn size(scene: &Scene) -> [f64; 2] {
+    let (low, high) = scene.extent();
+    [(high[0] - low[0]).0, (high[1] - low[1]).0]
 }
 
 /// Package names in the order in which they first come, with their numbers.
@@ -145,16 +137,12 @@ fn packages(pixels: &[Pixel]) -> Vec<(&str, usize)> {
     counts
 }
 
-fn thickness(scene: &Scene) -> f64 {
-    scene.stack.iter().map(|placed| placed.gap_below.0 + placed.cloth.thickness.0).sum()
-}
-
 /// Mass of all cloths together, where every one is known.
 fn areal_mass(scene: &Scene) -> Option<f64> {
     scene.stack.iter().map(|placed| placed.cloth.areal_mass_g_m2).sum()
 }
 
-fn basis_in_words(basis: Basis) -> &'static str {
+pub(super) fn basis_in_words(basis: Basis) -> &'static str {
     match basis {
         Basis::Bulk => "optical numbers as given",
         Basis::Measured => "from measurements",
@@ -164,12 +152,12 @@ fn basis_in_words(basis: Basis) -> &'static str {
 }
 
 /// A length without needless decimals.
-fn mm(length: f64) -> String {
+pub(super) fn mm(length: f64) -> String {
     format!("{} mm", (length * 100.0).round() / 100.0)
 }
 
 fn scene_in_words(scene: &Scene) -> String {
-    let [width, height] = size(&scene.pixels);
+    let [width, height] = size(scene);
     let count = scene.pixels.len();
     let pixels = if count == 1 { "pixel" } else { "pixels" };
     let kinds = match packages(&scene.pixels).as_slice() {
@@ -206,7 +194,7 @@ fn scene_in_words(scene: &Scene) -> String {
     if !scene.stack.is_empty() {
         let mass = areal_mass(scene)
             .map_or(String::new(), |mass| format!("; the cloth weighs {mass:.0} g per square metre"));
-        lines.push(format!("Everything over the board is {} thick{mass}.", mm(thickness(scene))));
+        lines.push(format!("Everything over the board is {} thick{mass}.", mm(scene.thickness().0)));
     }
     let view = &scene.view;
     lines.push(format!("It is seen from {} m in a room of {} lx.", view.distance_m, view.room_lx));
@@ -229,9 +217,9 @@ fn scene_as_json(scene: &Scene) -> serde_json::Value {
         "name": scene.name,
         "pixels": scene.pixels.len(),
         "packages": packages,
-        "size_mm": size(&scene.pixels),
+        "size_mm": size(scene),
         "cloths": cloths,
-        "thickness_mm": thickness(scene),
+        "thickness_mm": scene.thickness().0,
         "areal_mass_g_m2": areal_mass(scene),
         "distance_m": scene.view.distance_m,
         "room_lx": scene.view.room_lx,
@@ -250,7 +238,7 @@ fn cloth_in_words(cloth: &Cloth) -> String {
     )
 }
 
-fn cloth_as_json(cloth: &Cloth) -> serde_json::Value {
+pub(super) fn cloth_as_json(cloth: &Cloth) -> serde_json::Value {
     json!({
         "name": cloth.name,
         "title": cloth.title,

@@ -3,8 +3,12 @@
 //! Data goes to standard output, messages to standard error. Exit code 0: fine; 1: a check failed; 2: an error.
 
 mod check;
+mod cloth;
 pub mod output;
+mod preview;
+mod spread;
 
+use crate::diagnose::Diagnostic;
 use clap::{Parser, Subcommand};
 use std::process::ExitCode;
 
@@ -39,16 +43,32 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    Preview(preview::Arguments),
+    Spread(spread::Arguments),
+    Cloth(cloth::Arguments),
     Check(check::Arguments),
+}
+
+/// The exit code of a finished command; problems that it hands back are told here.
+fn finished(result: Result<Outcome, Vec<Diagnostic>>) -> ExitCode {
+    result
+        .unwrap_or_else(|problems| {
+            output::diagnostics(&problems);
+            Outcome::Error
+        })
+        .into()
 }
 
 /// Runs the program.
 #[must_use]
 pub fn run() -> ExitCode {
     match Cli::try_parse() {
-        Ok(cli) => match cli.command {
-            Command::Check(arguments) => check::run(&arguments).into(),
-        },
+        Ok(cli) => finished(match cli.command {
+            Command::Preview(arguments) => preview::run(&arguments),
+            Command::Spread(arguments) => spread::run(&arguments),
+            Command::Cloth(arguments) => cloth::run(&arguments),
+            Command::Check(arguments) => Ok(check::run(&arguments)),
+        }),
         // Help and version end well, a wrong call ends with 2; the library that reads the call knows which.
         Err(message) => {
             let _ = message.print();

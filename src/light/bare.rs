@@ -101,7 +101,7 @@ mod tests {
 
     #[test]
     fn half_level_radius_and_share_of_flux_in_a_disc() {
-        let width = irradiance_spot(1.0, 5.0).full_width_at_half_maximum(Window::Point, 30.0).unwrap();
+        let width = irradiance_spot(1.0, 5.0).full_width(Window::Point, 30.0, 0.5).unwrap();
         // Half-level radius 0.643594 h in closed form: sqrt(sqrt(2) - 1).
         assert!((width / 2.0 - 0.643594 * 5.0).abs() < 2e-3, "{width}");
         // Configuration factor from an element to a parallel coaxial disc, R^2/(R^2+h^2): Howell's catalogue, B-12.

@@ -165,18 +165,23 @@ impl SpotSpectrum {
         samples
     }
 
-    /// Full width at half maximum in mm of the spot of a source with this window.
+    /// Full width in mm of the spot of a source with this window at a share of its height (0.5: at half maximum).
     ///
-    /// Returns `None` when the spot does not fall to half its height within `limit` mm of its middle.
+    /// Returns `None` when the spot does not fall to that share within `limit` mm of its middle.
     #[must_use]
-    pub fn full_width_at_half_maximum(&self, window: Window, limit: f64) -> Option<f64> {
+    pub fn full_width(&self, window: Window, limit: f64, share: f64) -> Option<f64> {
         const STEPS: usize = 200;
         let radii: Vec<f64> = (0..=STEPS).map(|i| limit * (i as f64 / STEPS as f64).powi(2)).collect();
         let values = self.at_radii(window, &radii);
-        let half = 0.5 * values[0];
-        let i = values.iter().position(|&v| v < half)?;
-        let fraction = (values[i - 1] - half) / (values[i - 1] - values[i]);
-        Some(2.0 * (radii[i - 1] + fraction * (radii[i] - radii[i - 1])))
+        let level = share * values[0];
+        let i = values.iter().position(|&v| v < level)?;
+        // The spot between two close radii is taken again as finely, which leaves 1e-4 of the width.
+        let (low, high) = (radii[i - 1], radii[i]);
+        let fine: Vec<f64> = (0..=STEPS).map(|j| low + (high - low) * j as f64 / STEPS as f64).collect();
+        let values = self.at_radii(window, &fine);
+        let j = values.iter().position(|&v| v < level).unwrap_or(STEPS).max(1);
+        let fraction = (values[j - 1] - level) / (values[j - 1] - values[j]);
+        Some(2.0 * (fine[j - 1] + fraction * (fine[j] - fine[j - 1])))
     }
 }
 

@@ -15,4 +15,5 @@ pub mod png_out;
 mod radial;
 pub mod render;
 pub mod tone;
+mod transform;
 pub mod windows;

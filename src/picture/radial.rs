@@ -16,9 +16,11 @@ use pxfm::{f_erf, f_j1};
 const SAMPLES: usize = 2048;
 /// Where a spectrum is taken to end: far below anything that an eight-bit or a half-float picture can show.
 const END_SHARE: f64 = 1e-10;
+/// `erfc(5)` is 1.5e-12: beyond, the crossover counts as zero.
+const CROSSOVER_OVER: f64 = 5.0;
 /// Entries of a table; straight-line interpolation over the square root of k then errs by less than 1e-5 of L(0) for
 /// spots whose scales differ by a factor 100.
-const TABLE: usize = 4096;
+pub(super) const TABLE: usize = 4096;
 /// Entries of the table of `sin(x)/x`, per unit of x.
 const SINC_PER_UNIT: f64 = 128.0;
 
@@ -62,16 +64,54 @@ impl Accuracy {
         2.0 * self.steepness() * (-self.share().ln()).sqrt()
     }
 
+    /// Entries of the crossover's table per unit of `k / kc`; straight lines between them leave kinks of 1e-6 and 2e-8.
+    fn crossover_entries(self) -> f64 {
+        match self {
+            Accuracy::Picture => 1024.0,
+            Accuracy::Skirts => 8192.0,
+        }
+    }
+
+    /// Entries of the table of a far part. Its band is narrow, so half as many entries as for the finest grid leave 2e-6.
+    pub(super) fn far_entries(self) -> usize {
+        match self {
+            Accuracy::Picture => TABLE / 2,
+            Accuracy::Skirts => TABLE,
+        }
+    }
+
     /// Where the crossover has fallen to `share()`, `erfc(a (x - 1)) / 2 = share()`, in units of `kc`. Far parts carry the
     /// even light of large fields, so here the spectrum itself must be exact, not only the peak of one spot.
     pub(super) fn crossover_end(self) -> f64 {
         1.0 + self.steepness().recip() * (-self.share().ln()).sqrt()
     }
+}
 
-    /// The crossover B(x).
-    pub(super) fn crossover(self, x: f64) -> f64 {
-        let a = self.steepness();
-        0.5 * (f_erf(a * (1.0 + x)) + f_erf(a * (1.0 - x)))
+/// The crossover B(x), tabulated: the split is exact whatever B is, so that straight lines do no harm as long as all grids
+/// use the same ones.
+pub(super) struct Crossover {
+    values: Vec<f64>,
+    per_unit: f64,
+}
+
+impl Crossover {
+    pub(super) fn new(accuracy: Accuracy) -> Crossover {
+        let a = accuracy.steepness();
+        let end = 1.0 + CROSSOVER_OVER / a;
+        let per_unit = accuracy.crossover_entries();
+        let count = (end * per_unit).ceil() as usize;
+        let at = |x: f64| 0.5 * (f_erf(a * (1.0 + x)) + f_erf(a * (1.0 - x)));
+        Crossover { values: (0..=count).map(|i| at(i as f64 / per_unit)).collect(), per_unit }
+    }
+
+    /// B at `x = k / kc`; zero beyond the table.
+    pub(super) fn at(&self, x: f64) -> f64 {
+        let at = x.abs() * self.per_unit;
+        let i = at as usize;
+        match (self.values.get(i), self.values.get(i + 1)) {
+            (Some(low), Some(high)) => low + (at - i as f64) * (high - low),
+            _ => 0.0,
+        }
     }
 }
 
@@ -175,22 +215,22 @@ pub(super) struct Table {
 }
 
 impl Table {
-    /// Tabulates `f(k)` up to `end`.
-    pub(super) fn new(end: f64, f: impl Fn(f64) -> [f64; 3]) -> Table {
-        let entries = (0..TABLE + 2)
+    /// Tabulates `f(k)` up to `end` in so many entries.
+    pub(super) fn new(end: f64, count: usize, f: impl Fn(f64) -> [f64; 3]) -> Table {
+        let entries = (0..count + 2)
             .map(|i| {
-                let [x, y, z] = f(end * (i as f64 / TABLE as f64).powi(2));
+                let [x, y, z] = f(end * (i as f64 / count as f64).powi(2));
                 [x as f32, y as f32, z as f32, 0.0]
             })
             .collect();
-        Table { entries, per_root: (TABLE as f64 / end.sqrt()) as f32 }
+        Table { entries, per_root: (count as f64 / end.sqrt()) as f32 }
     }
 
     /// Value where the square of k is `k2`, which must not lie beyond the end (there: the last entry).
     #[inline]
     pub(super) fn at_square(&self, k2: f32) -> [f32; 4] {
         let at = k2.sqrt().sqrt() * self.per_root;
-        let i = (at as usize).min(TABLE);
+        let i = (at as usize).min(self.entries.len() - 2);
         let share = at - i as f32;
         let (low, high) = (&self.entries[i], &self.entries[i + 1]);
         std::array::from_fn(|c| low[c] + share * (high[c] - low[c]))

@@ -29,15 +29,15 @@ const SHARE: Limits = Limits::new(0.0, 1.0, "");
 /// Exponent of the beam of an ideal source.
 const BEAM_POWER: Limits = Limits::new(0.0, 100.0, "");
 /// Viewing distance.
-const DISTANCE_M: Limits = Limits::new(0.1, 1000.0, "m");
+pub const DISTANCE_M: Limits = Limits::new(0.1, 1000.0, "m");
 /// Light of the room: from darkness to the sun at noon.
-const ROOM_LX: Limits = Limits::new(0.0, 120_000.0, "lx");
+pub const ROOM_LX: Limits = Limits::new(0.0, 120_000.0, "lx");
 /// Exposure value at ISO 100: from starlight to glaring snow.
-const EXPOSURE_EV: Limits = Limits::new(-10.0, 25.0, "EV");
+pub const EXPOSURE_EV: Limits = Limits::new(-10.0, 25.0, "EV");
 /// Margin around the pixels.
 const MARGIN_MM: Limits = Limits::new(0.0, 2000.0, "mm");
 /// Side of the picture.
-const SIZE_PX: Limits = Limits::new(16.0, 8192.0, "image pixels");
+pub const SIZE_PX: Limits = Limits::new(16.0, 8192.0, "image pixels");
 /// Age of the observer.
 const AGE_YEARS: Limits = Limits::new(1.0, 120.0, "years");
 /// Pigmentation of the eye, as CIE 135/1 counts it: 0 very dark, 0.5 brown, 1 blue-green, 1.2 light blue.

@@ -1,0 +1,260 @@
+//! `weftlight cloth`: what is this cloth, optically?
+
+use super::check::{basis_in_words, cloth_as_json, mm};
+use super::preview::three_digits;
+use super::{Outcome, output, preview};
+use crate::cloth::catalogue::{self, Reference};
+use crate::cloth::{Basis, Cloth};
+use crate::diagnose::{Diagnostic, nearest};
+use crate::files;
+use crate::light::sheet::{Quadrature, Sheet};
+use crate::light::Layer;
+use crate::picture::luminance::{LuminanceImage, luminance};
+use crate::picture::render;
+use crate::pixels::package::Package;
+use crate::quantity::{Millimetres, Nanometres, PerMillimetre};
+use crate::scene::{Exposure, Pixel, PlacedCloth, Scene, View};
+use clap::{Args, Subcommand};
+use serde_json::json;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+
+/// Wavelengths at which the table gives numbers: the dominant ones of common blue, green and red dies.
+const COLOURS: [(&str, f64); 3] = [("blue", 467.0), ("green", 525.0), ("red", 622.0)];
+/// Stand-off of the small picture.
+const STAND_OFF_MM: f64 = 6.0;
+/// Side of the small picture in image pixels, and what it shows in mm.
+const SIDE_PX: u32 = 480;
+const SIDE_MM: f64 = 60.0;
+/// Nodes a hemisphere for totals.
+const NODES: usize = 16;
+
+/// List the cloths that come with the program, or show what one is optically
+#[derive(Debug, Args)]
+pub(super) struct Arguments {
+    #[command(subcommand)]
+    command: Command,
+}
+
+#[derive(Debug, Subcommand)]
+enum Command {
+    /// List the cloths of the catalogue with the numbers that decide
+    List {
+        /// Print JSON
+        #[arg(long)]
+        json: bool,
+    },
+    /// Show one cloth: its numbers, and a small picture of one pixel behind it
+    Show {
+        /// A name of the catalogue, or a cloth file ending in .yaml
+        #[arg(value_name = "NAME")]
+        name: String,
+        /// The picture to write (otherwise renders/cloth-NAME.png)
+        #[arg(short, long, value_name = "FILE")]
+        output: Option<PathBuf>,
+        /// Print JSON
+        #[arg(long)]
+        json: bool,
+    },
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
+    match &arguments.command {
+        Command::List { json } => list(*json),
+        Command::Show { name, output, json } => show(name, output.as_deref(), *json),
+    }
+}
+
+/// Totals of one cloth for diffuse light at one wavelength.
+#[derive(Clone, Copy, Debug)]
+struct Totals {
+    through: f64,
+    back: f64,
+}
+
+/// Totals with the optical thickness times `thicker` and the openness times `opener`.
+fn totals(cloth: &Cloth, nm: f64, thicker: f64, opener: f64) -> Totals {
+    let Layer { thickness, mut optics, .. } = cloth.layer_at(Millimetres(0.0), Nanometres(nm));
+    optics.extinction = PerMillimetre(optics.extinction.0 * thicker);
+    optics.openness = (optics.openness * opener).min(0.98);
+    let sheet = Sheet::of_layer(&optics, optics.extinction * thickness, &Quadrature::new(NODES, &[]));
+    Totals { through: sheet.transmitted_diffuse(), back: sheet.reflected_diffuse() }
+}
+
+/// Transmittance for diffuse light at one wavelength with the range that the cloth's uncertainty makes (one standard
+/// uncertainty of thickness and of openness, added in quadrature).
+fn through_with_range(cloth: &Cloth, nm: f64) -> [f64; 3] {
+    let middle = totals(cloth, nm, 1.0, 1.0).through;
+    let u = cloth.uncertainty;
+    let shift = |thicker: f64, opener: f64| totals(cloth, nm, thicker, opener).through - middle;
+    // Thickness is a factor: divided and multiplied by 1 + u.
+    let (thick, open) = (1.0 + u.optical_thickness, 1.0 + u.openness);
+    let low = f64::hypot(shift(thick, 1.0), shift(1.0, 1.0 / open));
+    let high = f64::hypot(shift(1.0 / thick, 1.0), shift(1.0, open));
+    [middle, (middle - low).max(0.0), (middle + high).min(1.0)]
+}
+
+fn percent(share: f64) -> String {
+    if share >= 0.1 { format!("{:.0} %", 100.0 * share) } else { format!("{} %", three_digits(100.0 * share)) }
+}
+
+fn catalogue_cloths() -> Result<Vec<Arc<Cloth>>, Vec<Diagnostic>> {
+    catalogue::names().filter_map(catalogue::by_name).collect()
+}
+
+fn list(as_json: bool) -> Result<Outcome, Vec<Diagnostic>> {
+    let cloths = catalogue_cloths()?;
+    if as_json {
+        let rows: Vec<_> = cloths.iter().map(|cloth| whole_json(cloth)).collect();
+        return Ok(output::data(&format!("{:#}", json!(rows))));
+    }
+    let name_width = cloths.iter().map(|c| c.name.chars().count()).max().unwrap_or(0);
+    let mut lines = vec![format!(
+        "{:name_width$}  {:>9}  {:>8}  {:>5}  {:>22}  title",
+        "name", "thickness", "mass", "holes", "lets through (525 nm)"
+    )];
+    for cloth in &cloths {
+        let [middle, low, high] = through_with_range(cloth, COLOURS[1].1);
+        let mass = cloth.areal_mass_g_m2.map_or(String::new(), |m| format!("{m:.0} g/m2"));
+        lines.push(format!(
+            "{:name_width$}  {:>9}  {:>8}  {:>5}  {:>22}  {}",
+            cloth.name,
+            mm(cloth.thickness.0),
+            mass,
+            format!("{:.0} %", 100.0 * cloth.openness),
+            format!("{} ({} to {})", percent(middle), percent(low), percent(high)),
+            cloth.title
+        ));
+    }
+    lines.push(
+        "All are estimates from typical labels by the fibre model, not measurements; the range is one standard uncertainty."
+            .to_owned(),
+    );
+    Ok(output::data(&lines.join("\n")))
+}
+
+/// The cloth of that name in the catalogue, or in that file.
+fn find(name: &str) -> Result<Arc<Cloth>, Vec<Diagnostic>> {
+    if let Reference::Path(path) = Reference::of(name) {
+        return files::read_cloth(Path::new(path)).map(Arc::new);
+    }
+    catalogue::by_name(name).unwrap_or_else(|| {
+        let fault = Diagnostic::of_file(name, "no cloth of the catalogue has this name")
+            .allowed(catalogue::names().collect::<Vec<_>>().join(", "));
+        Err(vec![match nearest(name, catalogue::names()) {
+            Some(near) => fault.next(format!("Did you mean `{near}`? A cloth file ends in .yaml.")),
+            None => fault.next("A cloth file ends in .yaml."),
+        }])
+    })
+}
+
+fn show(name: &str, target: Option<&Path>, as_json: bool) -> Result<Outcome, Vec<Diagnostic>> {
+    let cloth = find(name)?;
+    let target = preview::target(target, Path::new(&format!("cloth-{}", cloth.name)))?;
+    files::check_writable(&target)?;
+    let scene = one_pixel(&cloth);
+    let picture = luminance(&scene);
+    let exposure = render::exposure(&scene, &picture);
+    let png = render::png(&scene, &picture, exposure).map_err(|error| {
+        let shown = target.display().to_string();
+        vec![Diagnostic::of_file(&shown, format!("the picture cannot be encoded: {error}"))]
+    })?;
+    files::write_atomically(&target, &png)?;
+    if as_json {
+        let mut whole = whole_json(&cloth);
+        whole["picture"] = json!(target.display().to_string());
+        whole["picture_peak_cd_m2"] = json!(picture.peak().0);
+        return Ok(output::data(&format!("{whole:#}")));
+    }
+    Ok(output::data(&in_words(&cloth, &target, &picture)))
+}
+
+/// One white 5050 pixel at full level behind the cloth, seen in a dark room.
+fn one_pixel(cloth: &Arc<Cloth>) -> Scene {
+    let package = Arc::new(Package::named("5050").unwrap_or_else(|| Package::ideal(1.0)));
+    let levels = vec![1.0; package.dies.len()];
+    Scene {
+        name: "One pixel, full level".to_owned(),
+        board_reflectance: 0.5,
+        pixels: vec![Pixel { at: [Millimetres(0.0); 2], turn_rad: 0.0, package, levels, group: 0 }],
+        stack: vec![PlacedCloth { gap_below: Millimetres(STAND_OFF_MM), cloth: Arc::clone(cloth) }],
+        view: View {
+            distance_m: 2.0,
+            room_lx: 0.0,
+            exposure: Exposure::Auto,
+            margin: Millimetres(0.5 * SIDE_MM),
+            size_px: [SIDE_PX; 2],
+            age_years: 35.0,
+            eye_pigment: 0.5,
+        },
+    }
+}
+
+fn in_words(cloth: &Cloth, target: &Path, picture: &LuminanceImage) -> String {
+    let tau = cloth.extinction.0 * cloth.thickness.0;
+    let mass = cloth.areal_mass_g_m2.map_or(String::new(), |m| format!(", {m} g per square metre"));
+    let u = cloth.uncertainty;
+    let sure = |share: f64| {
+        if share > 0.0 { format!(" (±{:.0} %)", 100.0 * share) } else { " (no uncertainty given)".to_owned() }
+    };
+    let mut lines = vec![
+        format!("{} ({}): {} thick{mass}; {}.", cloth.title, cloth.name, mm(cloth.thickness.0), basis_in_words(cloth.basis)),
+        String::new(),
+        format!("Optical thickness of the covered part: {}{}.", three_digits(tau), sure(u.optical_thickness)),
+        format!(
+            "Scattering: asymmetry {:.2} (1 would be straight on, 0 the same in all directions); reduced optical thickness {} \
+             in green.",
+            cloth.asymmetry,
+            three_digits(tau * (1.0 - cloth.albedo.at(Nanometres(COLOURS[1].1)) * cloth.asymmetry))
+        ),
+        format!(
+            "Holes: {:.0} % of the area{}.",
+            100.0 * cloth.openness,
+            if cloth.openness > 0.0 { sure(u.openness) } else { String::new() }
+        ),
+        String::new(),
+        "Diffuse light    wavelength   albedo    let through (range)         sent back".to_owned(),
+    ];
+    for (colour, nm) in COLOURS {
+        let [middle, low, high] = through_with_range(cloth, nm);
+        lines.push(format!(
+            "{colour:<16} {:>7} nm   {:.4}    {:<25}   {}",
+            nm,
+            cloth.albedo.at(Nanometres(nm)),
+            format!("{} ({} to {})", percent(middle), percent(low), percent(high)),
+            percent(totals(cloth, nm, 1.0, 1.0).back)
+        ));
+    }
+    lines.push(String::new());
+    lines.push(format!(
+        "Picture of one 5050 pixel at full level, {STAND_OFF_MM} mm behind it: {} (brightest place {} cd/m2).",
+        target.display(),
+        three_digits(picture.peak().0)
+    ));
+    lines.push(format!("Source: {}.", cloth.source.trim_end_matches('.')));
+    if cloth.basis == Basis::Label {
+        lines.push("An estimate from the label; a test piece decides.".to_owned());
+    }
+    lines.join("\n")
+}
+
+fn whole_json(cloth: &Cloth) -> serde_json::Value {
+    let mut whole = cloth_as_json(cloth);
+    whole["basis"] = json!(basis_in_words(cloth.basis));
+    whole["optical_thickness"] = json!(cloth.extinction.0 * cloth.thickness.0);
+    whole["relative_uncertainty"] = json!({
+        "optical_thickness": cloth.uncertainty.optical_thickness, "openness": cloth.uncertainty.openness,
+    });
+    whole["diffuse_light"] = COLOURS
+        .iter()
+        .map(|&(colour, nm)| {
+            let [middle, low, high] = through_with_range(cloth, nm);
+            json!({
+                "colour": colour, "nm": nm, "albedo": cloth.albedo.at(Nanometres(nm)),
+                "transmittance": middle, "transmittance_low": low, "transmittance_high": high,
+                "reflectance": totals(cloth, nm, 1.0, 1.0).back,
+            })
+        })
+        .collect();
+    whole
+}

@@ -1,0 +1,272 @@
+//! `weftlight spread`: the bare spread function.
+
+use super::{Outcome, output};
+use crate::diagnose::Diagnostic;
+use crate::files;
+use crate::light::photons;
+use crate::light::spots::spots;
+use crate::light::totals::shares;
+use crate::light::{Source, Stack, Window};
+use crate::quantity::Nanometres;
+use crate::scene::file::read_with_warnings;
+use crate::scene::Scene;
+use clap::{Args, ValueEnum};
+use serde_json::json;
+use std::fmt::Write;
+use std::path::PathBuf;
+
+/// Largest radius that may be asked for, in mm.
+const LARGEST_RADIUS_MM: f64 = 10_000.0;
+/// Radii of the grid that is used when none are asked for.
+const GRID: usize = 200;
+/// The grid ends where the spot has fallen to about this share of its height.
+const GRID_END: f64 = 1e-3;
+/// Rings of the photons method when no radii are asked for.
+const RINGS: usize = 64;
+/// Most photons that may be asked for: a few hours on two cores.
+const MOST_PHOTONS: f64 = 1e11;
+
+/// Print the spread function: the radiance straight ahead around one pixel behind the cloth
+///
+/// For the first pixel of the scene, per unit flux, in 1/(sr mm2), the pixel's direct image left out. CSV goes to standard
+/// output, with the header r_mm,radiance_per_flux (the photons method adds standard_error).
+#[derive(Debug, Args)]
+pub(super) struct Arguments {
+    /// The scene file
+    #[arg(value_name = "SCENE")]
+    scene: PathBuf,
+
+    /// Wavelength in nm
+    #[arg(long, value_name = "NM", default_value = "550", value_parser = wavelength)]
+    nm: f64,
+
+    /// Radii in mm, separated by commas (otherwise a grid as wide as the spot)
+    #[arg(long, value_name = "R,R,…", value_parser = radius, value_delimiter = ',', num_args = 1)]
+    radii_mm: Option<Vec<f64>>,
+
+    /// How it is computed
+    #[arg(long, value_enum, default_value_t = Method::Transport)]
+    method: Method,
+
+    /// Number of photons for the photons method, such as 2e7
+    #[arg(long, value_name = "N", default_value = "2e6", value_parser = photon_count)]
+    photons: u64,
+
+    /// Seed of the photons method: the same seed gives the same result
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+
+    /// Write the CSV to this file instead of standard output
+    #[arg(long, value_name = "FILE")]
+    csv: Option<PathBuf>,
+
+    /// Print JSON: radii and radiances with direct share, scattered share and spot width
+    #[arg(long)]
+    json: bool,
+}
+
+/// The two ways to compute a spread function.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+enum Method {
+    /// The transport equation, frequency by frequency: fast, without noise
+    Transport,
+    /// Simulated photons: slow, with standard errors; averages over rings
+    Photons,
+}
+
+fn wavelength(text: &str) -> Result<f64, String> {
+    let value: f64 = text.parse().map_err(|_| format!("`{text}` is not a number"))?;
+    if (380.0..=780.0).contains(&value) { Ok(value) } else { Err("allowed: 380 to 780 nm".to_owned()) }
+}
+
+fn radius(text: &str) -> Result<f64, String> {
+    let value: f64 = text.trim().parse().map_err(|_| format!("`{text}` is not a number"))?;
+    if (0.0..=LARGEST_RADIUS_MM).contains(&value) {
+        Ok(value)
+    } else {
+        Err(format!("allowed: 0 to {LARGEST_RADIUS_MM} mm"))
+    }
+}
+
+fn photon_count(text: &str) -> Result<u64, String> {
+    let value: f64 = text.parse().map_err(|_| format!("`{text}` is not a number"))?;
+    if (1.0..=MOST_PHOTONS).contains(&value) { Ok(value as u64) } else { Err("allowed: 1 to 1e11".to_owned()) }
+}
+
+/// One line of the table.
+struct Row {
+    r_mm: f64,
+    radiance: f64,
+    standard_error: Option<f64>,
+}
+
+/// What was found.
+struct Found {
+    rows: Vec<Row>,
+    direct: f64,
+    scattered: f64,
+    width_mm: Option<f64>,
+}
+
+pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
+    let read = read_with_warnings(&arguments.scene)?;
+    if let Some(path) = &arguments.csv {
+        files::check_writable(path)?;
+    }
+    let scene = read.scene;
+    if scene.stack.is_empty() {
+        let shown = arguments.scene.display().to_string();
+        let fault = Diagnostic::of_file(&shown, "the scene has no cloth, so there is no spread function");
+        return Err(vec![fault.next("Put a cloth into `stack:`.")]);
+    }
+    let (stack, source) = (scene.stack_at(Nanometres(arguments.nm)), source(&scene));
+    let found = match arguments.method {
+        Method::Transport => by_transport(&stack, &source, arguments.radii_mm.as_deref()),
+        Method::Photons => by_photons(&stack, &source, arguments),
+    };
+    let csv = csv(&found);
+    if let Some(path) = &arguments.csv {
+        files::write_atomically(path, csv.as_bytes())?;
+    }
+    if arguments.json {
+        return Ok(output::data(&format!("{:#}", as_json(arguments, &found))));
+    }
+    if arguments.csv.is_some() {
+        return Ok(Outcome::Fine);
+    }
+    Ok(output::data(csv.trim_end()))
+}
+
+/// The first pixel of the scene as a source: its package's window and beam.
+fn source(scene: &Scene) -> Source {
+    scene.pixels.first().map_or(Source { beam_power: 1.0, window: Window::Point }, |pixel| Source {
+        beam_power: pixel.package.beam_power,
+        window: pixel.package.window,
+    })
+}
+
+fn by_transport(stack: &Stack, source: &Source, radii: Option<&[f64]>) -> Found {
+    let spot = spots(std::slice::from_ref(stack), source.beam_power).remove(0);
+    let shares = shares(stack, source.beam_power);
+    let limit = 20.0 * (stack.height().0 + window_mm(source.window));
+    let grid;
+    let radii = match radii {
+        Some(radii) => radii,
+        None => {
+            let end = 0.5 * spot.full_width(source.window, limit, GRID_END).unwrap_or(limit);
+            grid = (0..=GRID).map(|i| end * i as f64 / GRID as f64).collect::<Vec<_>>();
+            &grid
+        }
+    };
+    let rows = radii
+        .iter()
+        .zip(spot.at_radii(source.window, radii))
+        .map(|(&r_mm, radiance)| Row { r_mm, radiance, standard_error: None })
+        .collect();
+    Found {
+        rows,
+        direct: shares.direct,
+        scattered: shares.scattered,
+        width_mm: spot.full_width(source.window, limit, 0.5),
+    }
+}
+
+/// Size of a window across, in mm.
+fn window_mm(window: Window) -> f64 {
+    match window {
+        Window::Point => 0.0,
+        Window::Disc { diameter } => diameter.0,
+        Window::Square { side } => side.0,
+    }
+}
+
+/// The photons method averages over rings: around each radius asked for, as wide as the way to its neighbours allows.
+fn by_photons(stack: &Stack, source: &Source, arguments: &Arguments) -> Found {
+    let expected = by_transport(stack, source, arguments.radii_mm.as_deref());
+    let edges = match &arguments.radii_mm {
+        Some(radii) => ring_edges_around(radii),
+        None => {
+            let end = expected.rows.last().map_or(1.0, |row| row.r_mm);
+            photons::ring_edges(end, RINGS)
+        }
+    };
+    let seen = photons::spread(stack, source, &edges, arguments.photons, arguments.seed);
+    let rows: Vec<Row> = seen
+        .rings
+        .iter()
+        .map(|ring| Row {
+            r_mm: 0.5 * (ring.inner_mm + ring.outer_mm),
+            radiance: ring.radiance.value,
+            standard_error: Some(ring.radiance.standard_error),
+        })
+        .collect();
+    let rows = match &arguments.radii_mm {
+        None => rows,
+        // The ring that holds each radius asked for.
+        Some(radii) => radii
+            .iter()
+            .filter_map(|&r| {
+                let ring = seen.rings.iter().find(|ring| ring.inner_mm <= r && r <= ring.outer_mm)?;
+                Some(Row {
+                    r_mm: r,
+                    radiance: ring.radiance.value,
+                    standard_error: Some(ring.radiance.standard_error),
+                })
+            })
+            .collect(),
+    };
+    Found {
+        rows,
+        direct: seen.direct_share.value,
+        scattered: seen.scattered_share.value,
+        width_mm: expected.width_mm,
+    }
+}
+
+/// Edges half-way between the radii (sorted), from 0 to as far beyond the last.
+fn ring_edges_around(radii: &[f64]) -> Vec<f64> {
+    let mut sorted = radii.to_vec();
+    sorted.sort_by(f64::total_cmp);
+    sorted.dedup();
+    let mut edges = vec![0.0];
+    edges.extend(sorted.windows(2).map(|pair| 0.5 * (pair[0] + pair[1])));
+    let (last, edge) = (sorted[sorted.len() - 1], edges[edges.len() - 1]);
+    edges.push(if last > edge { 2.0 * last - edge } else { edge + 1.0 });
+    edges
+}
+
+fn csv(found: &Found) -> String {
+    let with_errors = found.rows.iter().any(|row| row.standard_error.is_some());
+    let mut text = String::from("r_mm,radiance_per_flux");
+    text.push_str(if with_errors { ",standard_error\n" } else { "\n" });
+    for row in &found.rows {
+        let _ = write!(text, "{},{:e}", row.r_mm, row.radiance);
+        if let Some(error) = row.standard_error {
+            let _ = write!(text, ",{error:e}");
+        }
+        text.push('\n');
+    }
+    text
+}
+
+fn as_json(arguments: &Arguments, found: &Found) -> serde_json::Value {
+    let column = |pick: fn(&Row) -> f64| found.rows.iter().map(pick).collect::<Vec<_>>();
+    let errors: Option<Vec<f64>> = found.rows.iter().map(|row| row.standard_error).collect();
+    let mut whole = json!({
+        "scene": arguments.scene.display().to_string(),
+        "method": match arguments.method { Method::Transport => "transport", Method::Photons => "photons" },
+        "nm": arguments.nm,
+        "r_mm": column(|row| row.r_mm),
+        "radiance_per_flux": column(|row| row.radiance),
+        "radiance_unit": "1/(sr mm2)",
+        "direct_share": found.direct,
+        "scattered_share": found.scattered,
+        "spot_width_mm": found.width_mm,
+    });
+    if let (Method::Photons, Some(errors)) = (arguments.method, errors) {
+        whole["standard_error"] = json!(errors);
+        whole["photons"] = json!(arguments.photons);
+        whole["seed"] = json!(arguments.seed);
+    }
+    whole
+}
