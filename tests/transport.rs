@@ -181,7 +181,7 @@ fn many_albedos_at_once_give_what_each_gives_alone() {
             optics: Optics { extinction: PerMillimetre(8.0), albedo, asymmetry: 0.7, openness: 0.1 },
         }],
     };
-    let stacks: Vec<Stack> = (0..12).map(|i| stack(0.6 + 0.399 * f64::from(i) / 11.0)).collect();
+    let stacks: Vec<Stack> = (0..12).map(|i| stack(0.25 + 0.749 * f64::from(i) / 11.0)).collect();
     for (together, one) in spots(&stacks, 1.0).iter().zip(&stacks) {
         let alone = spots(std::slice::from_ref(one), 1.0).remove(0);
         for k in [0.0, 0.1, 0.4, 1.0, 2.0] {

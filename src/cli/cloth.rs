@@ -7,8 +7,8 @@ use crate::cloth::catalogue::{self, Reference};
 use crate::cloth::{Basis, Cloth};
 use crate::diagnose::{Diagnostic, nearest};
 use crate::files;
-use crate::light::sheet::{Quadrature, Sheet};
 use crate::light::Layer;
+use crate::light::sheet::{Quadrature, Sheet};
 use crate::picture::luminance::{LuminanceImage, luminance};
 use crate::picture::render;
 use crate::pixels::package::Package;
@@ -95,7 +95,11 @@ fn through_with_range(cloth: &Cloth, nm: f64) -> [f64; 3] {
 }
 
 fn percent(share: f64) -> String {
-    if share >= 0.1 { format!("{:.0} %", 100.0 * share) } else { format!("{} %", three_digits(100.0 * share)) }
+    if share >= 0.1 {
+        format!("{:.0} %", 100.0 * share)
+    } else {
+        format!("{} %", three_digits(100.0 * share))
+    }
 }
 
 fn catalogue_cloths() -> Result<Vec<Arc<Cloth>>, Vec<Diagnostic>> {
@@ -195,10 +199,20 @@ fn in_words(cloth: &Cloth, target: &Path, picture: &LuminanceImage) -> String {
     let mass = cloth.areal_mass_g_m2.map_or(String::new(), |m| format!(", {m} g per square metre"));
     let u = cloth.uncertainty;
     let sure = |share: f64| {
-        if share > 0.0 { format!(" (±{:.0} %)", 100.0 * share) } else { " (no uncertainty given)".to_owned() }
+        if share > 0.0 {
+            format!(" (±{:.0} %)", 100.0 * share)
+        } else {
+            " (no uncertainty given)".to_owned()
+        }
     };
     let mut lines = vec![
-        format!("{} ({}): {} thick{mass}; {}.", cloth.title, cloth.name, mm(cloth.thickness.0), basis_in_words(cloth.basis)),
+        format!(
+            "{} ({}): {} thick{mass}; {}.",
+            cloth.title,
+            cloth.name,
+            mm(cloth.thickness.0),
+            basis_in_words(cloth.basis)
+        ),
         String::new(),
         format!("Optical thickness of the covered part: {}{}.", three_digits(tau), sure(u.optical_thickness)),
         format!(

@@ -59,7 +59,11 @@ pub(super) struct Arguments {
 /// A number within the limits that the scene file has for the same thing.
 fn within(text: &str, limits: &crate::reading::Limits) -> Result<f64, String> {
     let value: f64 = text.parse().map_err(|_| format!("`{text}` is not a number"))?;
-    if value.is_finite() && limits.contain(value) { Ok(value) } else { Err(format!("allowed: {}", limits.in_words())) }
+    if value.is_finite() && limits.contain(value) {
+        Ok(value)
+    } else {
+        Err(format!("allowed: {}", limits.in_words()))
+    }
 }
 
 fn exposure(text: &str) -> Result<Exposure, String> {
@@ -156,7 +160,11 @@ pub(super) fn three_digits(value: f64) -> String {
     }
     let decimals = (2.0 - value.abs().log10().floor()).clamp(0.0, 12.0) as usize;
     let scale = 10f64.powf(value.abs().log10().floor() - 2.0);
-    if decimals == 0 { format!("{:.0}", (value / scale).round() * scale) } else { format!("{value:.decimals$}") }
+    if decimals == 0 {
+        format!("{:.0}", (value / scale).round() * scale)
+    } else {
+        format!("{value:.decimals$}")
+    }
 }
 
 fn in_words(target: &Path, scene: &Scene, picture: &LuminanceImage, exposure: ExposureValue) -> String {

@@ -8,8 +8,8 @@ use crate::light::spots::spots;
 use crate::light::totals::shares;
 use crate::light::{Source, Stack, Window};
 use crate::quantity::Nanometres;
-use crate::scene::file::read_with_warnings;
 use crate::scene::Scene;
+use crate::scene::file::read_with_warnings;
 use clap::{Args, ValueEnum};
 use serde_json::json;
 use std::fmt::Write;
@@ -23,6 +23,9 @@ const GRID: usize = 200;
 const GRID_END: f64 = 1e-3;
 /// Rings of the photons method when no radii are asked for.
 const RINGS: usize = 64;
+/// Half the width of the ring around a radius that is asked for, over the height of the stack: the spot changes by less than
+/// a thousandth of its peak across it.
+const RING_SHARE: f64 = 0.02;
 /// Most photons that may be asked for: a few hours on two cores.
 const MOST_PHOTONS: f64 = 1e11;
 
@@ -90,7 +93,11 @@ fn radius(text: &str) -> Result<f64, String> {
 
 fn photon_count(text: &str) -> Result<u64, String> {
     let value: f64 = text.parse().map_err(|_| format!("`{text}` is not a number"))?;
-    if (1.0..=MOST_PHOTONS).contains(&value) { Ok(value as u64) } else { Err("allowed: 1 to 1e11".to_owned()) }
+    if (1.0..=MOST_PHOTONS).contains(&value) {
+        Ok(value as u64)
+    } else {
+        Err("allowed: 1 to 1e11".to_owned())
+    }
 }
 
 /// One line of the table.
@@ -137,11 +144,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     Ok(output::data(csv.trim_end()))
 }
 
-/// The first pixel of the scene as a source: its package's window and beam.
+/// The first pixel of the scene as a source: the beam of its package, and the bright area of its first die.
 fn source(scene: &Scene) -> Source {
-    scene.pixels.first().map_or(Source { beam_power: 1.0, window: Window::Point }, |pixel| Source {
-        beam_power: pixel.package.beam_power,
-        window: pixel.package.window,
+    let first = scene.pixels.first().map(|pixel| &pixel.package);
+    first.map_or(Source { beam_power: 1.0, window: Window::Point }, |package| Source {
+        beam_power: package.beam_power,
+        window: package.dies.first().map_or(package.window, |die| package.glow_source(die).1),
     })
 }
 
@@ -184,7 +192,7 @@ fn window_mm(window: Window) -> f64 {
 fn by_photons(stack: &Stack, source: &Source, arguments: &Arguments) -> Found {
     let expected = by_transport(stack, source, arguments.radii_mm.as_deref());
     let edges = match &arguments.radii_mm {
-        Some(radii) => ring_edges_around(radii),
+        Some(radii) => ring_edges_around(radii, RING_SHARE * stack.height().0),
         None => {
             let end = expected.rows.last().map_or(1.0, |row| row.r_mm);
             photons::ring_edges(end, RINGS)
@@ -223,15 +231,20 @@ fn by_photons(stack: &Stack, source: &Source, arguments: &Arguments) -> Found {
     }
 }
 
-/// Edges half-way between the radii (sorted), from 0 to as far beyond the last.
-fn ring_edges_around(radii: &[f64]) -> Vec<f64> {
+/// Edges of rings around each of the radii, `half_width` mm to both sides where neighbours leave that room; what lies
+/// between becomes a ring of its own.
+fn ring_edges_around(radii: &[f64], half_width: f64) -> Vec<f64> {
     let mut sorted = radii.to_vec();
     sorted.sort_by(f64::total_cmp);
     sorted.dedup();
-    let mut edges = vec![0.0];
-    edges.extend(sorted.windows(2).map(|pair| 0.5 * (pair[0] + pair[1])));
-    let (last, edge) = (sorted[sorted.len() - 1], edges[edges.len() - 1]);
-    edges.push(if last > edge { 2.0 * last - edge } else { edge + 1.0 });
+    let mut edges = Vec::new();
+    for (i, &r) in sorted.iter().enumerate() {
+        let room = |other: Option<&f64>| other.map_or(f64::INFINITY, |o| 0.5 * (o - r).abs());
+        let before = i.checked_sub(1).and_then(|j| sorted.get(j));
+        let half = half_width.min(room(before)).min(room(sorted.get(i + 1)));
+        edges.extend([(r - half).max(0.0), r + half]);
+    }
+    edges.dedup();
     edges
 }
 

@@ -125,7 +125,8 @@ impl LayerScattering {
         }
     }
 
-    /// The weighted mean of descriptions of the same layer at several albedos.
+    /// The description at another albedo, interpolated from descriptions of the same layer with these weights (which sum
+    /// to 1). What gets through changes by powers of ten, so its logarithm is interpolated, and apart from it the shape.
     #[must_use]
     pub fn mixed(parts: &[LayerScattering], weights: &[f64]) -> LayerScattering {
         let mix = |pick: fn(&LayerScattering) -> &Scattering| {
@@ -135,13 +136,16 @@ impl LayerScattering {
                 ahead: vec![0.0; first.ahead.len()],
                 sideways: first.sideways.iter().map(|m| DMatrix::zeros(m.nrows(), m.ncols())).collect(),
             };
-            for (part, &w) in parts.iter().map(pick).zip(weights) {
-                sum.tau += w * part.tau;
+            let heights: Vec<f64> = parts.iter().map(|p| pick(p).ahead.iter().sum::<f64>()).collect();
+            let height = heights.iter().zip(weights).map(|(h, w)| w * h.ln()).sum::<f64>().exp();
+            for ((part, own), w) in parts.iter().map(pick).zip(&heights).zip(weights) {
+                let w = w * height / own;
                 sum.ahead.iter_mut().zip(&part.ahead).for_each(|(s, v)| *s += w * v);
                 for (s, m) in sum.sideways.iter_mut().zip(&part.sideways) {
                     s.zip_apply(m, |s, v| *s += w * v);
                 }
             }
+            sum.tau = parts.iter().map(pick).zip(weights).map(|(part, w)| w * part.tau).sum();
             sum
         };
         LayerScattering { real: mix(|p| &p.real), reduced: mix(|p| &p.reduced) }

@@ -92,7 +92,8 @@ fn die_spots_every(
                                 node_weights[node] += weight * share;
                             }
                         }
-                        let parts: Vec<(f64, &SpotSpectrum)> = node_weights.into_iter().zip(&solved).collect();
+                        let parts: Vec<(f64, &SpotSpectrum)> =
+                            node_weights.into_iter().zip(&solved).collect();
                         // All spots of one call share their knots.
                         SpotSpectrum::weighted_sum(&parts).unwrap_or_else(|| solved[0].clone())
                     })

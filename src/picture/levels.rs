@@ -26,6 +26,8 @@ const NEARLY_ALL: f64 = 0.5;
 const LAST_PAD_EXTENTS: f64 = 10.0;
 /// Padding of the last grid over the spots' own scale h, for pictures smaller than a spot: `(h/r)^4` is then 2e-5 of the peak.
 const LAST_PAD_SCALES: f64 = 15.0;
+/// Honest spots need no more than four grids; a spectrum with faults (a scale without bounds) must not go on for ever.
+const MOST_GRIDS: usize = 6;
 /// A last grid of so few nodes is not worth splitting.
 const SMALL_GRID: usize = 131_072;
 
@@ -158,8 +160,10 @@ impl Job<'_> {
         let last_pad = (LAST_PAD_EXTENTS * extent).max(LAST_PAD_SCALES * self.scale_mm);
         let mut nodes = self.nodes(&wanted, step_mm, pad_mm);
         let all_nodes = self.nodes(&wanted, step_mm, last_pad);
-        let last = pad_mm >= last_pad || all_nodes[0] * all_nodes[1] <= SMALL_GRID.max(nodes[0] * nodes[1]);
-        if last {
+        let last = report.grids + 1 >= MOST_GRIDS
+            || pad_mm >= last_pad
+            || all_nodes[0] * all_nodes[1] <= SMALL_GRID.max(nodes[0] * nodes[1]);
+        if last && report.grids + 1 < MOST_GRIDS {
             (pad_mm, nodes) = (last_pad, all_nodes);
         }
         let crossover = (!last).then(|| self.accuracy.pad_times_crossover() / pad_mm);

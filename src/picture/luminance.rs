@@ -5,7 +5,8 @@
 //! 1. the glow: for every die of every package the sum of its spots behind the stack ([`super::plane`],
 //!    [`super::die_spots`]);
 //! 2. the pixels themselves where light gets through without being scattered (holes, thin cloth, no cloth at all): their bright
-//!    patches at their real size ([`super::windows`]) and the halo that forms in the observer's eye ([`super::glare`]);
+//!    patches at their real size, as finely as the eye resolves them, and the halo that forms in the observer's eye
+//!    ([`super::glare`]);
 //! 3. the light of the room, which the cloth over its board throws back in its own colour: `E R / pi`, taken as even.
 //!
 //! | symbol | meaning | unit |
@@ -23,16 +24,16 @@
 use super::die_spots::{DieSpots, STEP_NM, die_spots};
 use super::glare::{BarePixel, Eye, add_halos};
 use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint, XyzImage, add_spots};
-use super::windows::{WindowSpot, add_windows};
+use crate::light::Stack;
 use crate::light::spectrum::die::die_weights;
 use crate::light::spectrum::illuminant::daylight_per_lux;
 use crate::light::spectrum::observer::{Xyz, xyz_of};
 use crate::light::spectrum::{FIRST_NM, LAST_NM, Spectrum};
+use crate::light::spread::SpotSpectrum;
 use crate::light::totals::reflectance_outside;
 use crate::light::transport::straight_transmittance;
-use crate::light::{Stack, Window};
-use crate::pixels::package::{DieFacts, Package};
-use crate::quantity::{Luminance, Nanometres};
+use crate::pixels::package::Package;
+use crate::quantity::{Luminance, Millimetres, Nanometres};
 use crate::scene::{Pixel, Scene};
 use rayon::prelude::*;
 use std::f64::consts::PI;
@@ -40,6 +41,10 @@ use std::f64::consts::PI;
 /// What gets through straight below this share of the light is not drawn: it lies five decades below what the eye tells
 /// apart beside the glow.
 const LEAST_STRAIGHT: f64 = 1e-9;
+/// What the standard observer resolves: one minute of arc.
+const RESOLVED_RAD: f64 = PI / 180.0 / 60.0;
+/// Full width at half maximum of a Gaussian over its standard deviation, 2 sqrt(2 ln 2).
+const GAUSSIAN_WIDTH: f64 = 2.354_820_045;
 /// cd to cd/m2 mm2.
 const PER_SQUARE_METRE: f64 = 1e6;
 
@@ -107,7 +112,7 @@ pub fn luminance_in(scene: &Scene, frame: Frame) -> LuminanceImage {
     let stack = scene.stack_at(Nanometres(550.0));
     let straight = straight_transmittance(&stack.layers);
     if straight > LEAST_STRAIGHT {
-        add_bare_pixels(&mut image, &frame, scene, straight);
+        add_bare_pixels(&mut image, &frame, scene, &packages, straight);
     }
     for (plane, value) in image.planes.iter_mut().zip(room.0) {
         plane.par_iter_mut().for_each(|v| *v += value as f32);
@@ -130,76 +135,107 @@ fn glow_spots(scene: &Scene, packages: &[&Package]) -> Option<Vec<DieSpots>> {
     (!scene.stack.is_empty()).then(|| die_spots(packages, &|l| scene.stack_at(l)))
 }
 
-/// The place of a die of a pixel, in mm.
-fn place(pixel: &Pixel, facts: &DieFacts) -> [f64; 2] {
+/// The place in the garment of a place in a pixel's package, in mm.
+fn place(pixel: &Pixel, offset: [Millimetres; 2]) -> [f64; 2] {
     let (sin, cos) = pixel.turn_rad.sin_cos();
-    let [x, y] = facts.offset.map(|o| o.0);
+    let [x, y] = offset.map(|o| o.0);
     [pixel.at[0].0 + cos * x - sin * y, pixel.at[1].0 + sin * x + cos * y]
 }
 
-/// One channel a die of a package; square patches get one for each turn.
+/// The pixels of one package with the level of one of its dies, at a place in the package.
+fn points(
+    scene: &Scene,
+    package: &Package,
+    die: usize,
+    offset: [Millimetres; 2],
+    share: f64,
+) -> Vec<SpotPoint> {
+    scene
+        .pixels
+        .iter()
+        .filter(|p| *p.package == *package && p.levels[die] > 0.0)
+        .map(|p| {
+            let [x_mm, y_mm] = place(p, offset);
+            SpotPoint { x_mm, y_mm, amount: share * p.levels[die] }
+        })
+        .collect()
+}
+
+/// The glow: one channel a die of a package.
 fn channels<'a>(scene: &Scene, packages: &[&Package], spots: &'a [DieSpots]) -> Vec<SpotChannel<'a>> {
-    let mut channels: Vec<SpotChannel<'a>> = Vec::new();
+    let mut channels = Vec::new();
     for (package, spots) in packages.iter().zip(spots) {
-        let pixels = || scene.pixels.iter().filter(|p| *p.package == **package);
         for (d, (facts, spots)) in package.dies.iter().zip(&spots.dies).enumerate() {
-            let turned = matches!(facts.patch, Window::Square { .. });
-            let mut turns: Vec<f64> = if turned { pixels().map(|p| p.turn_rad).collect() } else { vec![0.0] };
-            turns.sort_by(f64::total_cmp);
-            turns.dedup();
-            for turn in turns {
-                let points: Vec<SpotPoint> = pixels()
-                    .filter(|p| (!turned || p.turn_rad == turn) && p.levels[d] > 0.0)
-                    .map(|p| {
-                        let [x_mm, y_mm] = place(p, facts);
-                        SpotPoint { x_mm, y_mm, amount: p.levels[d] }
-                    })
-                    .collect();
-                if !points.is_empty() {
-                    let kernels = [0, 1, 2].map(|c| Some(&spots[c]));
-                    channels.push(SpotChannel { points, window: facts.patch, window_turn_rad: turn, kernels });
-                }
-            }
+            let (offset, window) = package.glow_source(facts);
+            let kernels = [0, 1, 2].map(|c| Some(&spots[c]));
+            channels.push(SpotChannel {
+                points: points(scene, package, d, offset, 1.0),
+                window,
+                window_turn_rad: 0.0,
+                kernels,
+            });
         }
     }
     channels
 }
 
-/// The dies' patches seen through what is open, and their halos.
-fn add_bare_pixels(image: &mut XyzImage, frame: &Frame, scene: &Scene, straight: f64) {
+/// The dies themselves seen through what is open, and their halos.
+///
+/// They are drawn as finely as the observer's eye resolves them: a Gaussian of one minute of arc full width at half maximum,
+/// the resolution of the standard observer (ISO 8596; from memory). Finer, the picture would show colours side by side
+/// that nobody sees apart from there.
+fn add_bare_pixels(image: &mut XyzImage, frame: &Frame, scene: &Scene, packages: &[&Package], straight: f64) {
     let eye = Eye { age_years: scene.view.age_years, pigment: scene.view.eye_pigment };
-    let sharp = eye.core_share();
-    let (mut windows, mut bare) = (Vec::new(), Vec::new());
-    for package in packages(scene) {
-        // Intensity straight ahead in cd of each die at full level, as X, Y, Z.
-        let ahead = (package.beam_power + 1.0) / (2.0 * PI) * straight;
-        let dies: Vec<Xyz> = package
-            .dies
-            .iter()
-            .map(|facts| die_weights(facts, package.beam_power).total().scaled(ahead))
-            .collect();
-        for pixel in scene.pixels.iter().filter(|p| *p.package == *package) {
-            let mut sum = [0.0; 3];
-            for ((facts, candela), level) in package.dies.iter().zip(&dies).zip(&pixel.levels) {
-                if *level <= 0.0 {
+    let deviation_mm = RESOLVED_RAD / GAUSSIAN_WIDTH * 1e3 * scene.view.distance_m;
+    // Intensity straight ahead in cd of each die at full level, as X, Y, Z.
+    let candela: Vec<Vec<Xyz>> = packages
+        .iter()
+        .map(|package| {
+            let ahead = (package.beam_power + 1.0) / (2.0 * PI) * straight;
+            package.dies.iter().map(|f| die_weights(f, package.beam_power).total().scaled(ahead)).collect()
+        })
+        .collect();
+    let sharp: Vec<Vec<[SpotSpectrum; 3]>> = candela
+        .iter()
+        .map(|dies| dies.iter().map(|cd| sharp_spots(cd.scaled(eye.core_share()), deviation_mm)).collect())
+        .collect();
+    let mut channels = Vec::new();
+    let mut bare: Vec<BarePixel> = Vec::new();
+    for ((package, sharp), candela) in packages.iter().zip(&sharp).zip(&candela) {
+        for (d, (facts, spots)) in package.dies.iter().zip(sharp).enumerate() {
+            for (offset, window, share) in package.bright_parts(facts) {
+                if share <= 0.0 {
                     continue;
                 }
-                let [x_mm, y_mm] = place(pixel, facts);
-                let xyz_total = candela.0.map(|v| v * level * sharp * PER_SQUARE_METRE);
-                windows.push(WindowSpot {
-                    x_mm,
-                    y_mm,
-                    window: facts.patch,
-                    turn_rad: pixel.turn_rad,
-                    xyz_total,
+                channels.push(SpotChannel {
+                    points: points(scene, package, d, offset, share),
+                    window,
+                    // A turned square window is drawn unturned: after the eye's blur only its size shows.
+                    window_turn_rad: 0.0,
+                    kernels: [0, 1, 2].map(|c| Some(&spots[c])),
                 });
-                sum.iter_mut().zip(candela.0).for_each(|(s, v)| *s += v * level);
             }
-            bare.push(BarePixel { x_mm: pixel.at[0].0, y_mm: pixel.at[1].0, xyz_candela: sum });
         }
+        bare.extend(scene.pixels.iter().filter(|p| *p.package == **package).map(|pixel| {
+            let sum: Xyz = candela.iter().zip(&pixel.levels).map(|(cd, &level)| cd.scaled(level)).sum();
+            BarePixel { x_mm: pixel.at[0].0, y_mm: pixel.at[1].0, xyz_candela: sum.0 }
+        }));
     }
+    add_spots(image, frame, &channels, Accuracy::Skirts);
     add_halos(image, frame, &bare, &eye, scene.view.distance_m);
-    add_windows(image, frame, &windows);
+}
+
+/// The spots of a bare source of this intensity in cd, as the eye resolves it: Gaussians whose integral is the intensity.
+fn sharp_spots(candela: Xyz, deviation_mm: f64) -> [SpotSpectrum; 3] {
+    /// exp(-6.5^2 / 2) is 7e-10.
+    const END: f64 = 6.5;
+    const KNOTS: usize = 128;
+    let knots: Vec<f64> = (0..=KNOTS).map(|i| END / deviation_mm * i as f64 / KNOTS as f64).collect();
+    candela.0.map(|cd| {
+        let values =
+            knots.iter().map(|k| cd * PER_SQUARE_METRE * (-0.5 * (k * deviation_mm).powi(2)).exp()).collect();
+        SpotSpectrum::new(knots.clone(), values)
+    })
 }
 
 /// What the room's light makes of the cloth: X, Y, Z in cd/m2, the same everywhere.

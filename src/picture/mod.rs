@@ -16,4 +16,3 @@ mod radial;
 pub mod render;
 pub mod tone;
 mod transform;
-pub mod windows;

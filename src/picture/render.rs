@@ -82,8 +82,10 @@ fn notes(scene: &Scene) -> Vec<String> {
     let mut notes = Vec::new();
     if !estimated.is_empty() {
         let worst = estimated.iter().map(|c| c.uncertainty.optical_thickness).fold(0.0, f64::max);
-        let open = estimated.iter().filter(|c| c.openness > 0.0).map(|c| c.uncertainty.openness).fold(0.0, f64::max);
-        let holes = if open > 0.0 { format!(", its holes to ±{:.0} %", 100.0 * open) } else { String::new() };
+        let open =
+            estimated.iter().filter(|c| c.openness > 0.0).map(|c| c.uncertainty.openness).fold(0.0, f64::max);
+        let holes =
+            if open > 0.0 { format!(", its holes to ±{:.0} %", 100.0 * open) } else { String::new() };
         notes.push(format!(
             "Cloth estimated from its label: its optical thickness is known to ±{:.0} %{holes}. Pixels: typical data-sheet values.",
             100.0 * worst
@@ -112,9 +114,7 @@ pub fn linear_png(picture: &LuminanceImage) -> Result<Vec<u8>, PngError> {
         .par_iter()
         .zip(y)
         .zip(z)
-        .flat_map_iter(|((&x, &y), &z)| {
-            linear_srgb(Xyz([x, y, z].map(f64::from))).map(|v| v as f32)
-        })
+        .flat_map_iter(|((&x, &y), &z)| linear_srgb(Xyz([x, y, z].map(f64::from))).map(|v| v as f32))
         .collect();
     let full_scale = f64::from(rgb.iter().copied().fold(0.0, f32::max));
     let linear = LinearPicture {

@@ -213,6 +213,14 @@ impl PackageRow {
     }
 }
 
+/// Refractive index of the silicone over the dies (typical, from memory: 1.41 for methyl, up to 1.53 for phenyl silicone).
+const ENCAPSULANT_INDEX: f64 = 1.41;
+
+/// Share of a die's light that the flat face of the encapsulant turns back at first and the white cup then scatters, so that
+/// it leaves by the whole window: a Lambertian die sends the share `1 / n^2` into the escape cone (geometric optics, Fresnel
+/// losses left out). A deeper cup, a domed or matt face would change it; nothing here was measured.
+pub const CAPTIVE_SHARE: f64 = 1.0 - 1.0 / (ENCAPSULANT_INDEX * ENCAPSULANT_INDEX);
+
 /// The name of the ideal source of a scene file's `point`.
 pub const IDEAL: &str = "ideal";
 /// Dominant wavelength of the pump of a white die where nothing is stated, in nm (typical, from memory).
@@ -254,6 +262,44 @@ impl Package {
             idle_ma: 0.0,
             source: "Ideal point source of one lumen, for checks.".to_owned(),
         }
+    }
+
+    /// The parts of which the bright area of a die is made, with their shares of its light: its own patch, and the whole
+    /// window, which glows with the light that the flat face of the encapsulant first turns back onto the white cup.
+    ///
+    /// Each part is its centre (for a package that is not turned), its outline and its share. See [`CAPTIVE_SHARE`].
+    #[must_use]
+    pub fn bright_parts(&self, die: &DieFacts) -> [([Millimetres; 2], Window, f64); 2] {
+        let captive = if self.window == Window::Point { 0.0 } else { CAPTIVE_SHARE };
+        [(die.offset, die.patch, 1.0 - captive), ([Millimetres(0.0); 2], self.window, captive)]
+    }
+
+    /// One disc that stands for the bright area of a die behind cloth: same centre of light and same mean square
+    /// distance from it, which is all that a spot wider than the package can tell.
+    #[must_use]
+    pub fn glow_source(&self, die: &DieFacts) -> ([Millimetres; 2], Window) {
+        let parts = self.bright_parts(die);
+        let centre: [f64; 2] =
+            std::array::from_fn(|i| parts.iter().map(|(at, _, share)| share * at[i].0).sum());
+        let mean_square: f64 = parts
+            .iter()
+            .map(|(at, window, share)| {
+                let away: f64 = (0..2).map(|i| (at[i].0 - centre[i]).powi(2)).sum();
+                // <r^2> of a disc of diameter D is D^2 / 8, of a square of side s is s^2 / 6.
+                let own = match window {
+                    Window::Point => 0.0,
+                    Window::Disc { diameter } => diameter.0 * diameter.0 / 8.0,
+                    Window::Square { side } => side.0 * side.0 / 6.0,
+                };
+                share * (away + own)
+            })
+            .sum();
+        let window = if mean_square > 0.0 {
+            Window::Disc { diameter: Millimetres((8.0 * mean_square).sqrt()) }
+        } else {
+            Window::Point
+        };
+        (centre.map(Millimetres), window)
     }
 
     /// Tristimulus values in lm of the light that the bare package sends out with its dies at these levels.
@@ -318,6 +364,35 @@ impl Package {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn the_disc_for_the_glow_keeps_centre_and_mean_square() {
+        for name in Package::names() {
+            let package = Package::named(name).unwrap();
+            for die in &package.dies {
+                let parts = package.bright_parts(die);
+                assert!((parts.iter().map(|p| p.2).sum::<f64>() - 1.0).abs() < 1e-12);
+                let (centre, window) = package.glow_source(die);
+                let Window::Disc { diameter } = window else { panic!("{name}: no disc") };
+                // By the parallel-axis theorem about the package's centre.
+                let about_middle: f64 = parts
+                    .iter()
+                    .map(|(at, part, share)| {
+                        let own = match part {
+                            Window::Disc { diameter } => diameter.0.powi(2) / 8.0,
+                            Window::Square { side } => side.0.powi(2) / 6.0,
+                            Window::Point => 0.0,
+                        };
+                        share * (own + at[0].0.powi(2) + at[1].0.powi(2))
+                    })
+                    .sum();
+                let found = diameter.0.powi(2) / 8.0 + centre[0].0.powi(2) + centre[1].0.powi(2);
+                assert!((found - about_middle).abs() < 1e-12, "{name}: {found} {about_middle}");
+            }
+        }
+        let ideal = Package::ideal(1.0);
+        assert_eq!(ideal.glow_source(&ideal.dies[0]), ([Millimetres(0.0); 2], Window::Point));
+    }
 
     #[test]
     fn every_package_is_sound() {
