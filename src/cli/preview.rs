@@ -16,18 +16,19 @@ const PICTURES: &str = "renders";
 
 /// Draw what a person will see: the scene behind its cloth, as a PNG picture
 ///
-/// The picture is in absolute luminance under one stated exposure. Without --output it goes to renders/SCENE.png.
+/// The picture is in absolute luminance under one stated exposure. Without --output it goes to renders/SCENE.png. Several
+/// scenes are drawn one after another, each with its own exposure.
 #[derive(Debug, Args)]
 pub(super) struct Arguments {
-    /// The scene file
-    #[arg(value_name = "SCENE")]
-    scene: PathBuf,
+    /// The scene files
+    #[arg(value_name = "SCENE", required = true)]
+    scenes: Vec<PathBuf>,
 
-    /// The picture to write
+    /// The picture to write, for a single scene
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
 
-    /// Also write the bare luminance picture as a 16-bit linear PNG, without caption
+    /// Also write the bare luminance picture of a single scene as a 16-bit linear PNG, without caption
     #[arg(long, value_name = "FILE")]
     linear: Option<PathBuf>,
 
@@ -121,36 +122,78 @@ pub(super) fn target(named: Option<&Path>, scene_file: &Path) -> Result<PathBuf,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
-    let read = read_with_warnings(&arguments.scene)?;
-    let scene = arguments.applied(read.scene);
-    let target = target(arguments.output.as_deref(), &arguments.scene)?;
-    files::check_writable(&target)?;
-    if let Some(linear) = &arguments.linear {
-        files::check_writable(linear)?;
+    let single = arguments.output.is_some() || arguments.linear.is_some();
+    if single && arguments.scenes.len() > 1 {
+        let fault = Diagnostic::of_file("--output", "one file cannot take the pictures of several scenes");
+        return Err(vec![
+            fault.next("Leave it out: the pictures then go to renders/, each under its scene's name."),
+        ]);
     }
-    output::diagnostics(&read.warnings);
+    // Every scene is read and every place tried before the first picture is drawn.
+    let mut problems = Vec::new();
+    let mut jobs = Vec::new();
+    for file in &arguments.scenes {
+        match Job::prepare(arguments, file) {
+            Ok(job) => jobs.push(job),
+            Err(found) => problems.extend(found),
+        }
+    }
+    if !problems.is_empty() {
+        return Err(problems);
+    }
+    let mut told = Vec::with_capacity(jobs.len());
+    for job in &jobs {
+        let (picture, exposure) = job.draw(arguments.linear.as_deref())?;
+        told.push(if arguments.json {
+            as_json(&job.target, &job.scene, &picture, exposure)
+        } else {
+            json!(in_words(&job.target, &job.scene, &picture, exposure))
+        });
+    }
+    let text = match told.as_slice() {
+        [one] if arguments.json => format!("{one:#}"),
+        many if arguments.json => format!("{:#}", json!(many)),
+        many => many.iter().filter_map(|t| t.as_str()).collect::<Vec<_>>().join("\n\n"),
+    };
+    Ok(output::data(&text))
+}
 
-    let picture = luminance(&scene);
-    let exposure = render::exposure(&scene, &picture);
-    let encoding = |path: &Path| {
-        let shown = path.display().to_string();
-        move |error| vec![Diagnostic::of_file(&shown, format!("the picture cannot be encoded: {error}"))]
-    };
-    let png = render::png(&scene, &picture, exposure).map_err(encoding(&target))?;
-    let linear = match &arguments.linear {
-        Some(path) => Some((path, render::linear_png(&picture).map_err(encoding(path))?)),
-        None => None,
-    };
-    files::write_atomically(&target, &png)?;
-    if let Some((path, bytes)) = &linear {
-        files::write_atomically(path, bytes)?;
+/// One picture to be drawn.
+struct Job {
+    scene: Scene,
+    target: PathBuf,
+}
+
+impl Job {
+    fn prepare(arguments: &Arguments, file: &Path) -> Result<Job, Vec<Diagnostic>> {
+        let read = read_with_warnings(file)?;
+        let target = target(arguments.output.as_deref(), file)?;
+        files::check_writable(&target)?;
+        if let Some(linear) = &arguments.linear {
+            files::check_writable(linear)?;
+        }
+        output::diagnostics(&read.warnings);
+        Ok(Job { scene: arguments.applied(read.scene), target })
     }
-    let told = if arguments.json {
-        format!("{:#}", as_json(&target, &scene, &picture, exposure))
-    } else {
-        in_words(&target, &scene, &picture, exposure)
-    };
-    Ok(output::data(&told))
+
+    fn draw(&self, linear: Option<&Path>) -> Result<(LuminanceImage, ExposureValue), Vec<Diagnostic>> {
+        let picture = luminance(&self.scene);
+        let exposure = render::exposure(&self.scene, &picture);
+        let encoding = |path: &Path| {
+            let shown = path.display().to_string();
+            move |error| vec![Diagnostic::of_file(&shown, format!("the picture cannot be encoded: {error}"))]
+        };
+        let png = render::png(&self.scene, &picture, exposure).map_err(encoding(&self.target))?;
+        let linear = match linear {
+            Some(path) => Some((path, render::linear_png(&picture).map_err(encoding(path))?)),
+            None => None,
+        };
+        files::write_atomically(&self.target, &png)?;
+        if let Some((path, bytes)) = &linear {
+            files::write_atomically(path, bytes)?;
+        }
+        Ok((picture, exposure))
+    }
 }
 
 /// Three significant digits.
