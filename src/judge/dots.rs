@@ -304,3 +304,96 @@ fn sample(frame: &Frame, plane: &[f32], at: [f64; 2]) -> Option<f64> {
             + (value(row + 1, column) * (1.0 - fx) + value(row + 1, column + 1) * fx) * fy,
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::neighbours::neighbourhood;
+    use crate::light::bare::irradiance_spot;
+    use crate::pixels::package::Package;
+    use crate::quantity::Millimetres;
+    use std::sync::Arc;
+
+    /// A square grid of equal Lambertian points under an ideal thin diffuser at the height `h` mm, 10 mm apart. Ripple is looked
+    /// for between pixels at least `rim` pixels from the edge.
+    fn grid(side: u32, rim: u32, h: f64, distance_m: f64) -> Dots {
+        let package = Arc::new(Package::ideal(1.0));
+        let pixels: Vec<Pixel> = (0..side * side)
+            .map(|i| Pixel {
+                at: [i % side, i / side].map(|n| Millimetres(10.0 * f64::from(n))),
+                turn_rad: 0.0,
+                package: Arc::clone(&package),
+                levels: vec![1.0],
+                group: 0,
+            })
+            .collect();
+        let spot = irradiance_spot(1.0, h);
+        let emitter = Emitter {
+            spot: Some(&spot),
+            window: Window::Point,
+            lights: pixels.iter().map(|p| ([p.at[0].0, p.at[1].0], 1e4)).collect(),
+            straight_cd: 0.0,
+        };
+        let mut neighbourhood = neighbourhood(&pixels);
+        let inner = |c: f64| c >= 10.0 * f64::from(rim) && c <= 10.0 * f64::from(side - 1 - rim);
+        for place in neighbourhood.even.iter_mut().flatten() {
+            place.between &= inner(place.at[0]) && inner(place.at[1]);
+        }
+        dots(&pixels, &neighbourhood, &[emitter], 0.0, distance_m).expect("a lit grid")
+    }
+
+    #[test]
+    fn ripple_of_an_ideal_diffuser_over_a_square_grid() {
+        // Greatest and least irradiance over the mean, by direct sums and Fourier series (computed, no publication); the
+        // third number is the rounding of the two.
+        for (h_over_p, most, least, rounding) in [
+            (0.5, 1.616, 0.710, 5e-4),
+            (0.75, 1.1247, 0.9127, 5e-5),
+            (1.0, 1.0270, 0.9774, 5e-5),
+            (1.25, 1.0059, 0.9945, 5e-5),
+            (1.5, 1.0013, 0.9987, 5e-5),
+        ] {
+            /// Samples of the picture and of the sheet do not lie on the brightest and darkest places, at most p/12 away in
+            /// each direction: 1 - cos(2 pi / 12) of the ripple where it is a sine, and it falls short only.
+            const PLACES: f64 = 0.14;
+            let ripple = (most - least) / (most + least);
+            let found = grid(24, 8, 10.0 * h_over_p, 2.0).ripple;
+            let allowed = PLACES * ripple + 2.0 * rounding;
+            assert!((found - ripple).abs() < allowed, "h/p {h_over_p}: {found} against {ripple}");
+        }
+    }
+
+    #[test]
+    fn visibility_of_a_grid_is_its_modulation_times_the_sensitivity() {
+        // At h = p only the first harmonics are left: 1 + m (cos + cos), m = 2 kh K1(kh) at kh = 2 pi (closed form; 2 times
+        // 0.006201), and two thresholds add quadratically.
+        // At the rim neighbours are missing and the same dots stand out more, which adds a share that falls as one over the
+        // side of the grid; two sizes let it be taken out.
+        /// What is left: the diagonal harmonic (0.4 %), the next order of the rim, and the rim of the lit area, which spreads
+        /// each frequency a little to where the sensitivity is another.
+        const ERROR: f64 = 0.03;
+        let modulation = 2.0 * 0.006_201;
+        for distance_m in [0.5, 1.0, 2.0, 4.0] {
+            let ratio = |side: u32| {
+                let found = grid(side, 0, 10.0, distance_m);
+                let mm_per_degree = 1e3 * distance_m * PI / 180.0;
+                let field = (found.lit_mm2.sqrt() / mm_per_degree).min(WIDEST_FIELD_DEG);
+                let sensitivity = contrast_sensitivity(mm_per_degree / 10.0, found.adaptation, field);
+                found.visibility(distance_m) / (2f64.sqrt() * modulation * sensitivity)
+            };
+            let without_rim = (80.0 * ratio(80) - 40.0 * ratio(40)) / 40.0;
+            assert!((without_rim - 1.0).abs() < ERROR, "{distance_m} m: {without_rim}");
+        }
+    }
+
+    #[test]
+    fn beyond_the_vanishing_distance_no_dots_show() {
+        let dots = grid(12, 0, 8.0, 2.0);
+        let vanish = dots.vanishing_distance_m().expect("dots of 10 mm vanish somewhere");
+        assert!(vanish > 0.0);
+        assert!((dots.visibility(vanish) - 1.0).abs() < 1e-3);
+        for further in [1.1, 1.5, 2.0, 5.0, 10.0] {
+            assert!(dots.visibility(further * vanish) < 1.0);
+        }
+    }
+}
