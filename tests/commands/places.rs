@@ -138,6 +138,6 @@ fn killed_at_any_moment() {
         assert!(now == old || now == new, "{} bytes that are neither the old picture nor the new", now.len());
         if now == old { stopped += 1 } else { finished += 1 }
     }
-    println!("{stopped} stopped before, {finished} after the picture was in its place");
-    assert!(stopped > 0, "at least one was stopped in its work");
+    // Usually about 13 of 20 are stopped before the picture is in its place.
+    assert!(stopped > 0, "at least one was stopped in its work; {finished} had finished");
 }

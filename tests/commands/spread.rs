@@ -103,10 +103,10 @@ fn every_reference_case_through_the_command() {
         assert_eq!(found.len(), case.rings.len());
         let allowed = if case.name.starts_with('A') { FORWARD_ERROR } else { ISOTROPIC_ERROR };
         let peak = case.peak();
-        let mut worst: f64 = 0.0;
+        // Values at the rings' middles against averages over the rings; measured, worst over all rings: 0.1 to 0.7 % of the peak for
+        // isotropic stacks, 0.7 to 1.2 % for those that scatter forwards.
         for (found, ring) in found.iter().zip(&case.rings) {
             let error = (found - ring.radiance).abs() / peak;
-            worst = worst.max(error);
             assert!(
                 error < allowed + SIGMAS * ring.standard_error / peak,
                 "{} from {} mm: {error} of the peak",
@@ -114,7 +114,6 @@ fn every_reference_case_through_the_command() {
                 ring.inner_mm
             );
         }
-        println!("{}: worst {worst:.4} of the peak", case.name);
         // Binomial standard error of a share near one half after the reference's photons, as an upper bound.
         let share_error = SIGMAS * 0.5 / REFERENCE_PHOTONS.sqrt() + SHARE_ROUNDING;
         for (key, expected) in
