@@ -1,6 +1,7 @@
 //! The physics: how light gets through a stack of cloths.
 
 pub mod bare;
+mod dense;
 pub mod forward;
 pub mod kernels;
 pub mod photons;

@@ -9,7 +9,8 @@
 //! [`super::transport`], [`super::forward`]; nodes of the interpolation: Chebyshev points (Trefethen, Approximation
 //! Theory and Approximation Practice, 2013; from memory).
 
-use super::forward::{Chains, LayerScattering, Ways, reduce};
+use super::dense;
+use super::forward::{Chains, LayerScattering, Ways};
 use super::quadrature::Interpolation;
 use super::spread::{SpotSpectrum, frequency_knots};
 use super::transport::{SourceKernel, Transport};
@@ -43,16 +44,8 @@ pub fn spots(stacks: &[Stack], beam_power: f64) -> Vec<SpotSpectrum> {
     let source = SourceKernel::of_beam(beam_power);
 
     let (distinct, which) = distinct(stacks);
-    let transports: Vec<Transport> = distinct
-        .iter()
-        .map(|stack| {
-            let reduced = Stack {
-                board_reflectance: stack.board_reflectance,
-                layers: stack.layers.iter().copied().map(reduce).collect(),
-            };
-            Transport::new(&reduced, beam_power, source.clone())
-        })
-        .collect();
+    let transports: Vec<Transport> =
+        distinct.iter().map(|stack| Transport::new(&stack.reduced(), beam_power, source.clone())).collect();
     let forward = first
         .layers
         .iter()
@@ -72,9 +65,12 @@ pub fn spots(stacks: &[Stack], beam_power: f64) -> Vec<SpotSpectrum> {
             radiance
         })
         .collect();
-    let solved: Vec<SpotSpectrum> = (0..distinct.len())
-        .map(|s| {
+    let solved: Vec<SpotSpectrum> = distinct
+        .par_iter()
+        .enumerate()
+        .map(|(s, stack)| {
             let values: Vec<f64> = by_frequency.iter().map(|radiance| radiance[s]).collect();
+            let values = dense::spectrum(stack, beam_power, values[0], &knots).unwrap_or(values);
             SpotSpectrum::with_decay(knots.clone(), &values, gap)
         })
         .collect();
@@ -134,7 +130,7 @@ impl Forward {
             .iter()
             .map(|(i, flat)| {
                 let squeezed = flat.solve_both(k).1.radiance;
-                (*i, if squeezed > 0.0 { (without[*i] / squeezed).min(1.0) } else { 0.0 })
+                (*i, if squeezed > 0.0 { (without[*i] / squeezed).clamp(0.0, 1.0) } else { 0.0 })
             })
             .collect();
         self.chains

@@ -50,6 +50,12 @@ impl Layer {
     pub fn optical_thickness(&self) -> f64 {
         self.optics.extinction * self.thickness
     }
+
+    /// The layer with its similarity-reduced optics, see [`Optics::reduced`].
+    #[must_use]
+    pub fn reduced(&self) -> Layer {
+        Layer { optics: self.optics.reduced(), ..*self }
+    }
 }
 
 /// Board, gaps and cloths at one wavelength, from the pixels outwards.
@@ -74,6 +80,15 @@ impl Stack {
                 Millimetres(bottom)
             })
             .collect()
+    }
+
+    /// The stack with similarity-reduced optics, see [`Optics::reduced`].
+    #[must_use]
+    pub fn reduced(&self) -> Stack {
+        Stack {
+            board_reflectance: self.board_reflectance,
+            layers: self.layers.iter().map(Layer::reduced).collect(),
+        }
     }
 
     /// Height of the outer face above the board.

@@ -364,11 +364,15 @@ impl Transport {
     /// Scattering inside layer `i`.
     fn own_block(&self, matrix: &mut [f64], i: usize, k: f64, reference: &Reference) {
         let layer = &self.layers[i];
+        let factor = 0.5 * layer.albedo * layer.extinction * layer.thickness;
+        if factor == 0.0 {
+            // A clear or a black cloth scatters nothing, and at k = 0 a clear one has no ray to look along.
+            return;
+        }
         let start = i * NODES;
         let unknowns = NODES * self.layers.len();
         let ray = Kernel::isotropic().along(layer.extinction, k);
         let ln_scale = (layer.thickness * layer.extinction.hypot(k)).ln();
-        let factor = 0.5 * layer.albedo * layer.extinction * layer.thickness;
         for (p, (ln_distance, basis)) in reference.own.iter().enumerate() {
             let row = weigh(ln_distance.iter().map(|ln_d| ray.at(ln_d + ln_scale)), basis);
             let at = (start + p) * unknowns + start;
