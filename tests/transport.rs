@@ -7,6 +7,7 @@ use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 use weftlight::light::spots::spots;
 use weftlight::light::totals::{radiance_straight_ahead, shares};
+use weftlight::light::transport::{SourceKernel, Transport, direct_share};
 use weftlight::light::{Layer, Optics, Source, Stack, Window, photons};
 use weftlight::quantity::{Millimetres, PerMillimetre};
 
@@ -95,6 +96,21 @@ fn at_zero_frequency_the_transport_is_adding_doubling() {
             (transport / doubling - 1.0).abs() < ERROR,
             "{i}: {transport} against {doubling} for {stack:?}"
         );
+    }
+}
+
+#[test]
+fn no_light_is_lost_or_made() {
+    /// What leaves in front, stays in the board and stays in the cloths, each found by itself, must make one.
+    const ERROR: f64 = 1e-4;
+    let mut random = Pcg64::seed_from_u64(12);
+    for i in 0..60 {
+        let stack = random_stack(&mut random, 0.0);
+        let m = [0.5, 1.0, 3.0][i % 3];
+        let answer = Transport::new(&stack, m, SourceKernel::of_beam(m)).solve(0.0);
+        let board = (1.0 - stack.board_reflectance) * answer.returned;
+        let sum = direct_share(&stack, m) + answer.exitance + answer.absorbed + board;
+        assert!((sum - 1.0).abs() < ERROR, "{i}: {sum} for {stack:?}");
     }
 }
 

@@ -1,0 +1,268 @@
+//! Which pixels are neighbours, how far apart, and what the same light would be spread evenly among them.
+//!
+//! Dots are what remains when a garment is compared with the same garment whose pixels were drawn out into a continuous line or
+//! sheet of light. This module makes that even version: a pixel of a chain becomes a stroke that reaches half-way to each of
+//! its two neighbours, a pixel of a field a small parallelogram spanned by half the ways to its neighbours in two directions.
+//! At the end of a chain the stroke goes on as far outwards as inwards. A pixel without neighbours stays a point.
+
+use crate::scene::Pixel;
+use std::collections::HashMap;
+
+/// A neighbour in another direction counts up to this many times the distance of the nearest: the diagonal of a square grid
+/// (1.41) counts, the next but one pixel of a strip (2) does not.
+const SECOND_REACH: f64 = 1.8;
+/// The sine of the angle from which on two neighbours lie in different directions (about 37 degrees): a gently bent strip stays a
+/// chain.
+const OTHER_DIRECTION: f64 = 0.6;
+/// Places along a stroke, and along each side of a parallelogram: finer than any spot that still shows dots.
+const ALONG: usize = 12;
+const ACROSS: usize = 6;
+
+/// Pixels and their surroundings.
+#[derive(Clone, Debug)]
+pub struct Neighbourhood {
+    /// Half the median distance to the nearest neighbour is half the pitch; `None` for a single pixel.
+    pub pitch_mm: Option<f64>,
+    /// For each pixel: the even version of its light, as places with shares that sum to 1.
+    pub even: Vec<Vec<EvenPlace>>,
+}
+
+/// A place of the even version.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct EvenPlace {
+    /// x and y in mm.
+    pub at: [f64; 2],
+    /// Share of the pixel's light.
+    pub share: f64,
+    /// Whether it lies between pixels (not beyond the end of a chain or the rim of a field).
+    pub between: bool,
+}
+
+/// Finds the neighbours of all pixels. Takes time in proportion to their number where they are spread out evenly.
+#[must_use]
+pub fn neighbourhood(pixels: &[Pixel]) -> Neighbourhood {
+    let places: Vec<[f64; 2]> = pixels.iter().map(|p| [p.at[0].0, p.at[1].0]).collect();
+    let nearest = nearest_distances(&places);
+    let mut known: Vec<f64> = nearest.iter().copied().filter(|d| d.is_finite()).collect();
+    if known.is_empty() {
+        let even = places.iter().map(|&at| vec![EvenPlace { at, share: 1.0, between: true }]).collect();
+        return Neighbourhood { pitch_mm: None, even };
+    }
+    known.sort_by(f64::total_cmp);
+    let pitch = known[known.len() / 2];
+    let longest = known[known.len() - 1].min(4.0 * pitch);
+    let cells = Cells::new(&places, SECOND_REACH * longest);
+    let even = places
+        .iter()
+        .enumerate()
+        .map(|(i, &at)| {
+            let mut around: Vec<[f64; 2]> = cells
+                .near(at)
+                .filter(|&j| j != i)
+                .map(|j| [places[j][0] - at[0], places[j][1] - at[1]])
+                .filter(|v| length(*v) > 0.0)
+                .collect();
+            around.sort_by(|a, b| length(*a).total_cmp(&length(*b)));
+            even_places(at, &around)
+        })
+        .collect();
+    Neighbourhood { pitch_mm: Some(pitch), even }
+}
+
+fn length(v: [f64; 2]) -> f64 {
+    v[0].hypot(v[1])
+}
+
+/// Sine of the angle between two ways (its size), and cosine.
+fn angle(a: [f64; 2], b: [f64; 2]) -> (f64, f64) {
+    let norm = length(a) * length(b);
+    (((a[0] * b[1] - a[1] * b[0]) / norm).abs(), (a[0] * b[0] + a[1] * b[1]) / norm)
+}
+
+/// The even version of one pixel, given the ways to the pixels around it, the nearest first.
+fn even_places(at: [f64; 2], around: &[[f64; 2]]) -> Vec<EvenPlace> {
+    let Some(&first) = around.first() else {
+        return vec![EvenPlace { at, share: 1.0, between: true }];
+    };
+    let reach = SECOND_REACH * length(first);
+    let close = || around.iter().copied().filter(|v| length(*v) <= reach);
+    let opposite = |of: [f64; 2]| close().find(|v| angle(of, *v).1 < -0.5);
+    let second = close().find(|v| angle(first, *v).0 > OTHER_DIRECTION && angle(first, *v).1.abs() < 0.8);
+    let is_between = |way: [f64; 2], t: f64| t >= 0.0 || opposite(way).is_some();
+    // A bend of a chain has two neighbours and no more; a field has them on several sides.
+    let count = close().count();
+    if let Some(second) = second.filter(|_| count > 2) {
+        let mut places = Vec::with_capacity(ACROSS * ACROSS);
+        let step = |i: usize| (i as f64 + 0.5) / ACROSS as f64 - 0.5;
+        for (i, j) in (0..ACROSS * ACROSS).map(|n| (n / ACROSS, n % ACROSS)) {
+            let (s, t) = (step(i), step(j));
+            places.push(EvenPlace {
+                at: [at[0] + s * first[0] + t * second[0], at[1] + s * first[1] + t * second[1]],
+                share: 1.0 / (ACROSS * ACROSS) as f64,
+                between: is_between(first, s) && is_between(second, t),
+            });
+        }
+        return places;
+    }
+    let back = opposite(first).or_else(|| close().nth(1));
+    let other_half = back.unwrap_or([-first[0], -first[1]]);
+    (0..ALONG)
+        .map(|i| {
+            let t = (i as f64 + 0.5) / ALONG as f64;
+            let (way, t, between) = if t < 0.5 { (first, t, true) } else { (other_half, t - 0.5, back.is_some()) };
+            EvenPlace { at: [at[0] + t * way[0], at[1] + t * way[1]], share: 1.0 / ALONG as f64, between }
+        })
+        .collect()
+}
+
+/// Distance of each place to the nearest other place that is not the same; infinite for a lonely one.
+fn nearest_distances(places: &[[f64; 2]]) -> Vec<f64> {
+    let (low, high) = places.iter().fold(([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]), |(low, high), at| {
+        (std::array::from_fn(|i| low[i].min(at[i])), std::array::from_fn(|i| high[i].max(at[i])))
+    });
+    let extent = (high[0] - low[0]).max(high[1] - low[1]);
+    if places.len() < 2 || extent <= 0.0 {
+        return vec![f64::INFINITY; places.len()];
+    }
+    // Cells that hold about one place if they fill the box; a search that finds nothing goes on in wider cells.
+    let mut side = extent / (places.len() as f64).sqrt();
+    let mut found = vec![f64::INFINITY; places.len()];
+    let mut open: Vec<usize> = (0..places.len()).collect();
+    while !open.is_empty() && side <= 2.0 * extent {
+        let cells = Cells::new(places, side);
+        open.retain(|&i| {
+            let nearest = cells
+                .near(places[i])
+                .map(|j| length([places[j][0] - places[i][0], places[j][1] - places[i][1]]))
+                .filter(|&d| d > 0.0)
+                .fold(f64::INFINITY, f64::min);
+            // Only what is nearer than a cell's side is certain to be the nearest.
+            let certain = nearest <= side;
+            if certain {
+                found[i] = nearest;
+            }
+            !certain
+        });
+        side *= 2.0;
+    }
+    found
+}
+
+/// Places sorted into square cells.
+struct Cells {
+    side: f64,
+    cells: HashMap<(i64, i64), Vec<usize>>,
+}
+
+impl Cells {
+    fn new(places: &[[f64; 2]], side: f64) -> Cells {
+        let mut cells: HashMap<(i64, i64), Vec<usize>> = HashMap::new();
+        for (i, &at) in places.iter().enumerate() {
+            cells.entry(Cells::key(at, side)).or_default().push(i);
+        }
+        Cells { side, cells }
+    }
+
+    fn key(at: [f64; 2], side: f64) -> (i64, i64) {
+        ((at[0] / side).floor() as i64, (at[1] / side).floor() as i64)
+    }
+
+    /// Indices of the places in the cell of a place and the eight around it.
+    fn near(&self, at: [f64; 2]) -> impl Iterator<Item = usize> + '_ {
+        let (x, y) = Cells::key(at, self.side);
+        (-1..=1)
+            .flat_map(move |dx| (-1..=1).map(move |dy| (x + dx, y + dy)))
+            .filter_map(|key| self.cells.get(&key))
+            .flatten()
+            .copied()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::pixels::package::Package;
+    use crate::quantity::Millimetres;
+    use std::sync::Arc;
+
+    fn pixels(places: &[[f64; 2]]) -> Vec<Pixel> {
+        let package = Arc::new(Package::ideal(1.0));
+        places
+            .iter()
+            .map(|at| Pixel {
+                at: at.map(Millimetres),
+                turn_rad: 0.0,
+                package: Arc::clone(&package),
+                levels: vec![1.0],
+                group: 0,
+            })
+            .collect()
+    }
+
+    #[test]
+    fn a_strip_becomes_a_line() {
+        let strip: Vec<[f64; 2]> = (0..5).map(|i| [10.0 * f64::from(i), 3.0]).collect();
+        let found = neighbourhood(&pixels(&strip));
+        assert_eq!(found.pitch_mm, Some(10.0));
+        let mut xs: Vec<f64> = found.even.iter().flatten().map(|p| p.at[0]).collect();
+        assert!(found.even.iter().flatten().all(|p| p.at[1] == 3.0));
+        xs.sort_by(f64::total_cmp);
+        // Evenly spaced from half a pitch before the first to half a pitch beyond the last.
+        let step = 10.0 / ALONG as f64;
+        for (i, x) in xs.iter().enumerate() {
+            assert!((x - (-5.0 + step * (i as f64 + 0.5))).abs() < 1e-9, "{i}: {x}");
+        }
+        let beyond = found.even.iter().flatten().filter(|p| !p.between);
+        assert!(beyond.clone().all(|p| p.at[0] < 0.0 || p.at[0] > 40.0));
+        assert_eq!(beyond.count(), ALONG);
+    }
+
+    #[test]
+    fn a_grid_becomes_a_sheet() {
+        let grid: Vec<[f64; 2]> =
+            (0..6).flat_map(|i| (0..5).map(move |j| [8.0 * f64::from(i), 8.0 * f64::from(j)])).collect();
+        let found = neighbourhood(&pixels(&grid));
+        assert_eq!(found.pitch_mm, Some(8.0));
+        // Every cell of a lattice of 8 mm / 6 holds one place of the same share.
+        let mut seen: Vec<(i64, i64)> = found
+            .even
+            .iter()
+            .flatten()
+            .map(|p| {
+                ((p.at[0] * 6.0 / 8.0).floor() as i64, (p.at[1] * 6.0 / 8.0).floor() as i64)
+            })
+            .collect();
+        let count = seen.len();
+        assert_eq!(count, 30 * ACROSS * ACROSS);
+        seen.sort_unstable();
+        seen.dedup();
+        assert_eq!(seen.len(), count, "two places in one cell");
+    }
+
+    #[test]
+    fn a_ring_becomes_a_circle_and_a_lonely_pixel_stays() {
+        let ring: Vec<[f64; 2]> = (0..16)
+            .map(|i| {
+                let angle = std::f64::consts::TAU * f64::from(i) / 16.0;
+                [30.0 * angle.cos(), 30.0 * angle.sin()]
+            })
+            .collect();
+        let found = neighbourhood(&pixels(&ring));
+        // A chord between neighbours stays within 30 (1 - cos(pi/16)) = 0.58 mm of the circle.
+        for place in found.even.iter().flatten() {
+            assert!(place.between);
+            assert!((length(place.at) - 30.0).abs() < 0.6, "{place:?}");
+        }
+        let alone = neighbourhood(&pixels(&[[1.0, 2.0]]));
+        assert_eq!(alone.pitch_mm, None);
+        assert_eq!(alone.even, [[EvenPlace { at: [1.0, 2.0], share: 1.0, between: true }]]);
+    }
+
+    #[test]
+    fn a_hundred_thousand_pixels_are_no_trouble() {
+        let many: Vec<[f64; 2]> =
+            (0..100_000).map(|i| [f64::from(i % 400) * 5.0, f64::from(i / 400) * 5.0]).collect();
+        let found = neighbourhood(&pixels(&many));
+        assert_eq!(found.pitch_mm, Some(5.0));
+    }
+}
