@@ -8,10 +8,11 @@
 
 use std::time::Instant;
 use weftlight::cloth::catalogue::CatalogueOnly;
+use weftlight::light::photons::{ring_edges, spread};
 use weftlight::light::spots::spots;
 use weftlight::light::spread::SpotSpectrum;
 use weftlight::light::totals::radiance_straight_ahead;
-use weftlight::light::{Layer, Optics, Stack, Window};
+use weftlight::light::{Layer, Optics, Source, Stack, Window};
 use weftlight::picture::luminance::luminance;
 use weftlight::quantity::{Millimetres, PerMillimetre};
 use weftlight::scene::file::resolve;
@@ -46,9 +47,8 @@ fn solved(name: &str, stack: &Stack) -> SpotSpectrum {
     spot
 }
 
-/// Finite everywhere, and not negative where light is: at k = 0, and seen as the spot of a window of 3 mm, allowing
-/// `negative` of its peak.
-fn sound(name: &str, spot: &SpotSpectrum, stack: &Stack, negative: f64) {
+/// Finite everywhere, and not negative where light is: at k = 0, and seen as the spot of a window of 3 mm.
+fn sound(name: &str, spot: &SpotSpectrum, stack: &Stack) {
     let last = spot.last_frequency();
     let values: Vec<f64> = (0..=200).map(|i| spot.value(last * f64::from(i) / 200.0)).collect();
     assert!(values.iter().all(|v| v.is_finite()), "{name}: {values:?}");
@@ -57,8 +57,7 @@ fn sound(name: &str, spot: &SpotSpectrum, stack: &Stack, negative: f64) {
     let seen = spot.at_radii(Window::Disc { diameter: Millimetres(3.0) }, &radii);
     let peak = seen.iter().copied().fold(0.0, f64::max);
     let least = seen.iter().copied().fold(f64::INFINITY, f64::min);
-    println!("{name}: lowest {:.1e} of the peak", least / peak);
-    assert!(least >= -negative * peak, "{name}: {least:e}, peak {peak:e}");
+    assert!(least >= -NEGATIVE * peak, "{name}: {least:e}, peak {peak:e}");
 }
 
 /// The light at k = 0 over that of adding-doubling with so many nodes, less 1.
@@ -87,7 +86,7 @@ fn usual_cloth_in_unusual_places() {
         ("eight layers with holes", over_board(0.5, eight)),
     ] {
         let spot = solved(name, &stack);
-        sound(name, &spot, &stack, NEGATIVE);
+        sound(name, &spot, &stack);
         let error = excess(name, &spot, &stack, NODES);
         assert!(error.abs() < REDUCED, "{name}: {error}");
     }
@@ -116,7 +115,7 @@ fn many_albedos_of_a_clear_or_a_dense_cloth() {
         let stacks: Vec<Stack> =
             (0..12).map(|i| over_grey(layer(5.0, 5.0, tau, f64::from(i) / 11.0, 0.7, 0.1))).collect();
         for (spot, stack) in spots(&stacks, 1.0).iter().zip(&stacks) {
-            sound(name, spot, stack, NEGATIVE);
+            sound(name, spot, stack);
             assert_eq!(spot.value(0.0) == 0.0, tau == 0.0 || stack.layers[0].optics.albedo == 0.0);
         }
     }
@@ -136,7 +135,7 @@ fn dense_dark_cloth_is_dark() {
     ] {
         let stack = over_grey(layer(5.0, 5.0, tau, albedo, asymmetry, 0.0));
         let spot = solved(name, &stack);
-        sound(name, &spot, &stack, NEGATIVE);
+        sound(name, &spot, &stack);
         let error = excess(name, &spot, &stack, NODES);
         assert!(error.abs() < SAME, "{name}: {error}");
     }
@@ -149,7 +148,7 @@ fn dense_cloth_with_holes_glows_by_its_board() {
     const DENSE: f64 = 0.11;
     let stack = over_grey(layer(5.0, 5.0, 500.0, 0.5, 0.0, 0.1));
     let spot = solved("dense with holes", &stack);
-    sound("dense with holes", &spot, &stack, NEGATIVE);
+    sound("dense with holes", &spot, &stack);
     assert!(excess("dense with holes", &spot, &stack, NODES).abs() < DENSE);
 }
 
@@ -158,25 +157,54 @@ fn dense_cloth_with_holes_glows_by_its_board() {
 fn extreme_asymmetries_stay_sound() {
     /// Adding-doubling itself needs this many nodes there, and at 0.98 still misses some of the forward peak.
     const MANY: usize = 128;
-    for (name, asymmetry, tau, error, negative) in [
-        ("0.98, thin", 0.98, 1.0, 0.10, 0.04),
-        ("0.98", 0.98, 6.0, 0.13, 0.01),
-        ("0.98, thick", 0.98, 50.0, 0.02, NEGATIVE),
-        ("-0.95, thin", -0.95, 1.0, 0.02, NEGATIVE),
-        ("-0.95", -0.95, 6.0, 0.12, NEGATIVE),
+    for (name, asymmetry, tau, error) in [
+        ("0.98, thin", 0.98, 1.0, 0.10),
+        ("0.98", 0.98, 6.0, 0.13),
+        ("0.98, thick", 0.98, 50.0, 0.02),
+        ("-0.95, thin", -0.95, 1.0, 0.02),
+        ("-0.95", -0.95, 6.0, 0.12),
     ] {
         let stack = over_grey(layer(5.0, 1.0, tau, 0.97, asymmetry, 0.0));
         let spot = solved(name, &stack);
-        sound(name, &spot, &stack, negative);
+        sound(name, &spot, &stack);
         let found = excess(name, &spot, &stack, MANY);
         assert!(found.abs() < error, "{name}: {found}");
     }
 }
 
+/// A thin cloth that scatters sharply forwards shows an image of the pixel; photons say how sharp.
+#[test]
+fn sharp_forward_scattering_agrees_with_photons() {
+    /// Of the peak, besides the sampling error, by asymmetry: the image is followed to 45 / height and softened there, which
+    /// widens its rim (measured: 0.006, 0.014, 0.055).
+    const ERRORS: [(f64, f64); 3] = [(0.85, 0.02), (0.9, 0.03), (0.95, 0.05)];
+    /// Standard errors allowed besides: one in 15 000 deviates lies farther out.
+    const SIGMAS: f64 = 4.0;
+    let source = Source { beam_power: 1.0, window: Window::Disc { diameter: Millimetres(3.0) } };
+    for (asymmetry, allowed) in ERRORS {
+        let stack = over_grey(layer(5.0, 0.2, 1.0, 0.97, asymmetry, 0.0));
+        let edges = ring_edges(8.0, 16);
+        let seen = spread(&stack, &source, &edges, 400_000, 5);
+        let rings: Vec<[f64; 2]> = edges.windows(2).map(|e| [e[0], e[1]]).collect();
+        let found = spots(std::slice::from_ref(&stack), 1.0).remove(0).over_rings(source.window, &rings);
+        let peak = seen.rings.iter().map(|r| r.radiance.value).fold(0.0, f64::max);
+        for (found, ring) in found.iter().zip(&seen.rings) {
+            let error = (found - ring.radiance.value) / peak;
+            println!(
+                "{asymmetry}, {} mm: {error:+.4} +- {:.4}",
+                ring.inner_mm,
+                ring.radiance.standard_error / peak
+            );
+            let limit = allowed + SIGMAS * ring.radiance.standard_error / peak;
+            assert!(error.abs() < limit, "{asymmetry}, {} mm: {error}", ring.inner_mm);
+        }
+    }
+}
+
 #[test]
 fn pictures_of_the_extremes_are_pictures() {
-    /// Of the peak, which is a bare pixel here. Measured 1.2e-4 for the asymmetry 0.98, whose spot is cut off at the end
-    /// of its knots; all others stay above zero.
+    /// Of the peak, which is a bare pixel here. Measured 1.2e-4 for the asymmetry 0.98 in contact with the pixels, whose
+    /// structure is finer than the finest that is followed; all others stay above zero.
     const RINGS: f64 = 2e-4;
     for optics in [
         "extinction_per_mm: 0, albedo: 1",

@@ -128,10 +128,8 @@ mod tests {
     fn darkness_shows_nothing_and_more_light_shows_more() {
         assert_eq!(contrast_sensitivity(4.0, 0.0, 10.0), 0.0);
         assert_eq!(contrast_sensitivity(0.0, 10.0, 10.0), 0.0);
-        let rising: Vec<f64> = [0.01, 0.1, 1.0, 10.0, 100.0]
-            .iter()
-            .map(|&l| contrast_sensitivity(4.0, l, 10.0))
-            .collect();
+        let rising: Vec<f64> =
+            [0.01, 0.1, 1.0, 10.0, 100.0].iter().map(|&l| contrast_sensitivity(4.0, l, 10.0)).collect();
         assert!(rising.windows(2).all(|w| w[1] > w[0]), "{rising:?}");
     }
 }

@@ -109,7 +109,8 @@ fn even_places(at: [f64; 2], around: &[[f64; 2]]) -> Vec<EvenPlace> {
     (0..ALONG)
         .map(|i| {
             let t = (i as f64 + 0.5) / ALONG as f64;
-            let (way, t, between) = if t < 0.5 { (first, t, true) } else { (other_half, t - 0.5, back.is_some()) };
+            let (way, t, between) =
+                if t < 0.5 { (first, t, true) } else { (other_half, t - 0.5, back.is_some()) };
             EvenPlace { at: [at[0] + t * way[0], at[1] + t * way[1]], share: 1.0 / ALONG as f64, between }
         })
         .collect()
@@ -228,9 +229,7 @@ mod tests {
             .even
             .iter()
             .flatten()
-            .map(|p| {
-                ((p.at[0] * 6.0 / 8.0).floor() as i64, (p.at[1] * 6.0 / 8.0).floor() as i64)
-            })
+            .map(|p| ((p.at[0] * 6.0 / 8.0).floor() as i64, (p.at[1] * 6.0 / 8.0).floor() as i64))
             .collect();
         let count = seen.len();
         assert_eq!(count, 30 * ACROSS * ACROSS);
