@@ -4,6 +4,7 @@ pub mod bare;
 mod dense;
 pub mod forward;
 pub mod kernels;
+mod phase;
 pub mod photons;
 pub mod quadrature;
 pub mod sheet;
@@ -13,5 +14,8 @@ pub mod spread;
 mod stack;
 pub mod totals;
 pub mod transport;
+mod window;
 
-pub use stack::{Layer, Optics, Source, Stack, Window};
+pub use stack::{Layer, Optics, Source, Stack};
+pub use window::Window;
+pub(crate) use window::sinc;

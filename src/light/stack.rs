@@ -1,6 +1,7 @@
 //! What light meets on its way at one wavelength: a board, air gaps and cloths, seen as layers without lateral
 //! structure; and the source that sends it.
 
+use super::Window;
 use crate::quantity::{Millimetres, PerMillimetre};
 
 /// Optical numbers of one cloth at one wavelength.
@@ -96,23 +97,6 @@ impl Stack {
     pub fn height(&self) -> Millimetres {
         Millimetres(self.layers.iter().map(|l| l.gap_below.0 + l.thickness.0).sum())
     }
-}
-
-/// The outline from which a source sends its light, lying in the board's plane and centred on the source's place.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Window {
-    /// An ideal point.
-    Point,
-    /// A disc of this diameter.
-    Disc {
-        /// Diameter.
-        diameter: Millimetres,
-    },
-    /// A square of this side.
-    Square {
-        /// Side.
-        side: Millimetres,
-    },
 }
 
 /// A source: its angular beam and its emitting window.

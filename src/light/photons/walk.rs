@@ -6,6 +6,7 @@ use rand::Rng;
 
 use super::draw;
 use super::rings::Rings;
+use crate::light::phase::henyey_greenstein;
 use crate::light::{Source, Stack, Window};
 
 /// Weight below which Russian roulette is played. Lower follows photons that hardly count; higher makes the
@@ -287,7 +288,8 @@ impl Course {
     #[inline]
     fn scattered_to_viewer(&self, slab: &Slab, photon: &Photon) -> f64 {
         let above = slab.extinction * (slab.top_mm - photon.place[2]) / self.sight.cosine();
-        draw::phase(slab.asymmetry, self.sight.turn(photon.direction)) * (-above).exp() * slab.seen_above
+        let turned = henyey_greenstein(slab.asymmetry, self.sight.turn(photon.direction)) / (4.0 * PI);
+        turned * (-above).exp() * slab.seen_above
     }
 
     /// Notes what of a photon's weight goes to the viewer, in the ring where the photon is.

@@ -7,7 +7,8 @@ use crate::light::quadrature::{Rule, gauss_legendre};
 /// Measured against 1e-7 with 24 nodes: 1e-5 changes the totals of a slab with a = 1, tau = 8, g = 0 by 7e-8, and
 /// those of a thin one (tau = 0.03) by less than 1e-9; 1e-4 would change them by 4e-6 and save three doublings of
 /// twenty.
-const START: f64 = 1e-5;
+pub(super) const START: f64 = 1e-5;
+
 /// The directions in which radiance is followed.
 ///
 /// The first [`Quadrature::gauss`] nodes are Gauss-Legendre nodes on (0, 1) in the cosine mu to the normal; the
@@ -18,7 +19,6 @@ pub struct Quadrature {
     pub(super) mu: Vec<f64>,
     pub(super) flux_weight: Vec<f64>,
     pub(super) legendre: Vec<Vec<f64>>,
-    pub(super) start: f64,
     gauss: usize,
 }
 
@@ -31,17 +31,7 @@ impl Quadrature {
     /// When `n` is zero or an extra cosine lies outside (0, 1].
     #[must_use]
     pub fn new(n: usize, extra: &[f64]) -> Quadrature {
-        Quadrature::starting_at(n, extra, START)
-    }
-
-    /// As [`Quadrature::new`], with the thickness of the starting layer given (for convergence checks).
-    ///
-    /// # Panics
-    /// As [`Quadrature::new`], and when `start` is not above zero.
-    #[must_use]
-    pub fn starting_at(n: usize, extra: &[f64], start: f64) -> Quadrature {
         assert!(n > 0, "a quadrature needs at least one node");
-        assert!(start > 0.0, "the starting layer must have a thickness");
         assert!(
             extra.iter().all(|&mu| mu > 0.0 && mu <= 1.0),
             "an extra cosine must lie above 0 and up to 1"
@@ -51,7 +41,7 @@ impl Quadrature {
         mu.extend_from_slice(extra);
         flux_weight.resize(mu.len(), 0.0);
         let legendre = mu.iter().map(|&x| legendre_row(x, 2 * n)).collect();
-        Quadrature { mu, flux_weight, legendre, start, gauss: n }
+        Quadrature { mu, flux_weight, legendre, gauss: n }
     }
 
     /// Number of Gauss nodes per hemisphere.
