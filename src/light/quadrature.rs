@@ -2,7 +2,7 @@
 //!
 //! Sources: Gauss-Legendre nodes by Newton's iteration on the Legendre recurrence (Abramowitz & Stegun, Handbook of
 //! Mathematical Functions, 25.4.29 and 22.7.10); barycentric Lagrange interpolation (Berrut & Trefethen, Barycentric
-//! Lagrange Interpolation, SIAM Review 46, 2004, eq. 4.2).
+//! Lagrange Interpolation, SIAM Review 46, 2004, eq. 4.2). From memory; the tests check both.
 
 /// Nodes and weights of a quadrature rule on (0, 1); the weights sum to 1.
 #[derive(Clone, Debug)]

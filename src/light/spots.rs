@@ -5,6 +5,9 @@
 //! against 0.5 um). Every distinct stack is solved at every frequency; the forward-scattering excess of a layer depends on
 //! that layer's own albedo smoothly, so it is computed at a few albedos and interpolated in sqrt(1 - albedo).
 //!
+//! Two extremes are caught here: cloth so dense that the transport would see only its own rounding (`dense`), and cloth that
+//! scatters so sharply forwards that its spot has structure finer than the gap would let through.
+//!
 //! # Source
 //! [`super::transport`], [`super::forward`]; nodes of the interpolation: Chebyshev points (Trefethen, Approximation
 //! Theory and Approximation Practice, 2013; from memory).

@@ -23,7 +23,7 @@
 //! Bessel function's wave.
 //!
 //! # Source
-//! Bracewell, The Fourier Transform and Its Applications, chapter on the Hankel transform (from memory); DLMF 10.22.
+//! Bracewell, The Fourier Transform and Its Applications, chapter on the Hankel transform and DLMF 10.22, both from memory.
 
 use super::Window;
 use super::quadrature::gauss_legendre;

@@ -37,8 +37,10 @@
 //!
 //! # Assumptions and validity
 //! Isotropic scattering (forward scattering enters by [`super::forward`]), no lateral structure, no refraction at the
-//! faces (cloth is fibres in air), board Lambertian. Any thickness up to an optical thickness of about 100 per layer.
-//! Measured accuracy: see `tests/transport.rs`.
+//! faces (cloth is fibres in air), board Lambertian. Any thickness up to an optical thickness of about 100 per layer; at 500
+//! too few nodes lie near the faces, and light thrown back by strongly absorbing cloth comes out 10 % low. The error is about
+//! 1e-6 of the light that enters: what is darker is left to the `dense` module. Measured accuracy: see `tests/transport.rs`
+//! and `tests/edges.rs`.
 //!
 //! # Source
 //! Chandrasekhar, Radiative Transfer (1950), chapter I; Delves & Mohamed, Computational Methods for Integral Equations

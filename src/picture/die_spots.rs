@@ -173,7 +173,6 @@ mod tests {
                 let largest = fine.iter().map(|s| s.value(0.0)).fold(0.0, f64::max);
                 for axis in 0..3 {
                     let error = (coarse[axis].value(k) - fine[axis].value(k)).abs() / largest;
-                    println!("k {k} axis {axis}: {error:.4}");
                     assert!(error < ERROR, "k {k}, axis {axis}: {error}");
                 }
             }
