@@ -45,6 +45,7 @@
 
 use super::quadrature::{Interpolation, gauss_legendre};
 use super::sheet::{AzimuthTable, forward_row};
+use super::stack::unscattered;
 use super::{Layer, Optics, Stack};
 use nalgebra::DMatrix;
 use pxfm::{f_j0, f_j1};
@@ -255,7 +256,7 @@ impl Chain {
     fn new(layers: Vec<Scattering>, openness: &[f64], beam_power: f64) -> Chain {
         let directions = Directions::get();
         let count = layers.len();
-        let through = |l: usize, mu: f64| openness[l] + (1.0 - openness[l]) * (-layers[l].tau / mu).exp();
+        let through = |l: usize, mu: f64| unscattered(openness[l], layers[l].tau / mu);
         // Weight of each direction times the share that passes the layers from..to.
         let passing = |from: usize, to: usize, power: f64, factor: f64| -> Vec<f64> {
             directions

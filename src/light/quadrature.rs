@@ -1,4 +1,4 @@
-//! Gauss-Legendre rules on the unit interval; interpolation from their nodes and on even grids.
+//! Small numerics: Gauss-Legendre rules on the unit interval; interpolation from their nodes and on even grids; bisection.
 //!
 //! Sources: Gauss-Legendre nodes by Newton's iteration on the Legendre recurrence (Abramowitz & Stegun, Handbook of
 //! Mathematical Functions, 25.4.29 and 22.7.10); barycentric Lagrange interpolation (Berrut & Trefethen, Barycentric
@@ -122,6 +122,19 @@ pub(crate) fn lagrange(x: f64, n: usize) -> (usize, [f64; POINTS]) {
         left * d3 * d4 / 120.0,
     ];
     (start, weights)
+}
+
+/// Zero of a function that rises through it between two points, to the last bit that 60 halvings give.
+pub(crate) fn bisect(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> f64 {
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if f(middle) < 0.0 {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    0.5 * (low + high)
 }
 
 #[cfg(test)]

@@ -59,6 +59,13 @@ impl Layer {
     }
 }
 
+/// Share of light that passes a layer unscattered, holes included, along a way of the optical length `path` in its
+/// covered part.
+#[inline]
+pub(super) fn unscattered(openness: f64, path: f64) -> f64 {
+    openness + (1.0 - openness) * (-path).exp()
+}
+
 /// Board, gaps and cloths at one wavelength, from the pixels outwards.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Stack {

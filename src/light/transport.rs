@@ -48,6 +48,7 @@
 
 use super::kernels::{Kernel, exponential_integral};
 use super::quadrature::{Interpolation, Rule, gauss_legendre};
+use super::stack::unscattered;
 use super::{Layer, Stack};
 use nalgebra::DMatrix;
 use std::f64::consts::PI;
@@ -437,7 +438,7 @@ impl Transport {
         let mut answer = Answer::default();
         let lambertian = Kernel::lambertian();
         let straight = |layers: &[Placed]| -> f64 {
-            layers.iter().map(|l| l.openness + (1.0 - l.openness) * (-l.optical_thickness()).exp()).product()
+            layers.iter().map(|l| unscattered(l.openness, l.optical_thickness())).product()
         };
         for (i, layer) in self.layers.iter().enumerate() {
             let (above, below) = (crossings(&self.layers[i + 1..]), crossings(&self.layers[..i]));
@@ -489,8 +490,5 @@ pub fn direct_share(stack: &Stack, beam_power: f64) -> f64 {
 /// Transmittance straight ahead without scattering, holes included.
 #[must_use]
 pub fn straight_transmittance(layers: &[Layer]) -> f64 {
-    layers
-        .iter()
-        .map(|l| l.optics.openness + (1.0 - l.optics.openness) * (-l.optical_thickness()).exp())
-        .product()
+    layers.iter().map(|l| unscattered(l.optics.openness, l.optical_thickness())).product()
 }

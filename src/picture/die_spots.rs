@@ -71,7 +71,7 @@ fn die_spots_every(
         if first >= end {
             continue;
         }
-        let nm = |sample: usize| spectrum::FIRST_NM + spectrum::STEP_NM * sample as f64;
+        let nm = |sample: usize| spectrum::wavelength(sample).0;
         let (low, high) = (nm(first), nm(end - 1));
         let intervals = ((high - low) / step_nm).ceil().max(1.0);
         let spacing = (high - low) / intervals;

@@ -7,6 +7,7 @@ use rand::Rng;
 use super::draw;
 use super::rings::Rings;
 use crate::light::phase::henyey_greenstein;
+use crate::light::stack::unscattered;
 use crate::light::{Source, Stack, Window};
 
 /// Weight below which Russian roulette is played. Lower follows photons that hardly count; higher makes the
@@ -58,7 +59,7 @@ impl Slab {
     /// Share of the light of a direction that passes without scattering, holes included.
     fn transmittance(&self, cosine: f64) -> f64 {
         let tau = self.extinction * (self.top_mm - self.bottom_mm);
-        self.openness + (1.0 - self.openness) * (-tau / cosine).exp()
+        unscattered(self.openness, tau / cosine)
     }
 }
 

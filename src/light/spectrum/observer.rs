@@ -12,7 +12,7 @@
 //! | X, Y, Z | tristimulus values, Y being the luminance (flux, illuminance) | cd/m2 (lm, lx) |
 
 use super::{FIRST_NM, SAMPLES, STEP_NM, Spectrum, read_table};
-use crate::light::quadrature::lagrange;
+use crate::light::quadrature::{bisect, lagrange};
 use crate::quantity::Nanometres;
 use std::ops::Add;
 use std::sync::LazyLock;
@@ -141,19 +141,6 @@ pub fn dominant_wavelength(colour: [f64; 2], white: [f64; 2]) -> Option<Nanometr
         let s = side(spectral_locus(Nanometres(w)));
         if falling { -s } else { s }
     })))
-}
-
-/// Zero of a function that rises through it between two points, to the last bit that 60 halvings give.
-pub(super) fn bisect(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> f64 {
-    for _ in 0..60 {
-        let middle = 0.5 * (low + high);
-        if f(middle) < 0.0 {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    0.5 * (low + high)
 }
 
 #[cfg(test)]
