@@ -1,5 +1,7 @@
 //! The numbers that matter.
 
 pub mod colour_difference;
+pub mod dots;
 pub mod eye;
 pub mod neighbours;
+pub mod numbers;

@@ -172,18 +172,33 @@ impl SpotSpectrum {
     /// Returns `None` when the spot does not fall to that share within `limit` mm of its middle.
     #[must_use]
     pub fn full_width(&self, window: Window, limit: f64, share: f64) -> Option<f64> {
-        const STEPS: usize = 200;
-        let radii: Vec<f64> = (0..=STEPS).map(|i| limit * (i as f64 / STEPS as f64).powi(2)).collect();
-        let values = self.at_radii(window, &radii);
-        let level = share * values[0];
-        let i = values.iter().position(|&v| v < level)?;
-        // The spot between two close radii is taken again as finely, which leaves 1e-4 of the width.
-        let (low, high) = (radii[i - 1], radii[i]);
-        let fine: Vec<f64> = (0..=STEPS).map(|j| low + (high - low) * j as f64 / STEPS as f64).collect();
-        let values = self.at_radii(window, &fine);
-        let j = values.iter().position(|&v| v < level).unwrap_or(STEPS).max(1);
-        let fraction = (values[j - 1] - level) / (values[j - 1] - values[j]);
-        Some(2.0 * (fine[j - 1] + fraction * (fine[j] - fine[j - 1])))
+        /// Radii are first tried at growing distances, then the interval is halved so often: 1e-6 of the width.
+        const HALVINGS: usize = 20;
+        const GROWTH: f64 = 1.3;
+        const FIRST: f64 = 1e-3;
+        let height = self.at_radii(window, &[0.0])[0];
+        let above = |samples: &[(f64, f64)], r: f64| -> bool {
+            samples.iter().map(|&(k, w)| w * k * f_j0(k * r)).sum::<f64>() >= share * height
+        };
+        let (mut low, mut high) = (0.0, FIRST * limit);
+        let mut samples = self.samples(window, high);
+        while above(&samples, high) {
+            low = high;
+            high *= GROWTH;
+            if high > limit {
+                return None;
+            }
+            samples = self.samples(window, high);
+        }
+        for _ in 0..HALVINGS {
+            let middle = 0.5 * (low + high);
+            if above(&samples, middle) {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        Some(low + high)
     }
 }
 

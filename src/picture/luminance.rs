@@ -122,7 +122,7 @@ pub fn luminance_in(scene: &Scene, frame: Frame) -> LuminanceImage {
 }
 
 /// The distinct packages of the scene.
-fn packages(scene: &Scene) -> Vec<&Package> {
+pub(crate) fn packages(scene: &Scene) -> Vec<&Package> {
     let mut packages: Vec<&Package> = Vec::new();
     for pixel in &scene.pixels {
         if !packages.iter().any(|known| std::ptr::eq(*known, &*pixel.package) || **known == *pixel.package) {
@@ -137,7 +137,7 @@ fn glow_spots(scene: &Scene, packages: &[&Package]) -> Option<Vec<DieSpots>> {
 }
 
 /// The place in the garment of a place in a pixel's package, in mm.
-fn place(pixel: &Pixel, offset: [Millimetres; 2]) -> [f64; 2] {
+pub(crate) fn place(pixel: &Pixel, offset: [Millimetres; 2]) -> [f64; 2] {
     let (sin, cos) = pixel.turn_rad.sin_cos();
     let [x, y] = offset.map(|o| o.0);
     [pixel.at[0].0 + cos * x - sin * y, pixel.at[1].0 + sin * x + cos * y]

@@ -1,0 +1,306 @@
+//! Do single dots show? The contrast of the dots, seen through the eye's contrast sensitivity.
+//!
+//! # Model
+//! The luminance picture I is held against I_even, the picture of the same light spread evenly among neighbouring pixels
+//! ([`super::neighbours`]) behind the same cloth. What differs is dots:
+//!
+//! ```text
+//! c(x)  = (I(x) - I_even(x)) / (I_even(x) + I_room)          over the lit area, I_even >= half of its greatest value
+//! V(D)^2 = 2 < (c filtered by S(u))^2 >,   u in cycles per degree at the distance D
+//! ```
+//!
+//! V is the *dot visibility*: for a sine wave of modulation m it is m S(u), modulation over threshold; for a picture with many
+//! frequencies the thresholds add up quadratically over the full spectrum. Below 1 an average observer sees no dots.
+//!
+//! Two more numbers come from the same pictures, over the places between pixels: *ripple*, `(max - min) / (max + min)` of
+//! I / I_even, which the fall-off at the ends of a strip does not touch; and *evenness*, min / mean of I, which it does.
+//!
+//! | symbol | meaning | unit |
+//! |---|---|---|
+//! | I, I_even, I_room | luminance of the glow, of the even glow, of the cloth in the room's light | cd/m2 |
+//! | S(u) | contrast sensitivity at the mean luminance of the lit area ([`super::eye`]) | 1 |
+//! | D | viewing distance | m |
+//!
+//! # Assumptions and validity
+//! A steady picture, looked at. The bare light that comes straight through counts with its pixels. Frequencies above
+//! 32 cycles per degree at the scene's viewing distance are left out (the eye does not pass them), or above what 400,000 samples
+//! can hold. Judged by luminance alone: dots of different colour and equal luminance do not count.
+//!
+//! # Source
+//! Contrast sensitivity: Barten (1999), see [`super::eye`]. Quadratic summation over frequencies: Barten (1999) and the many
+//! channels that he quotes; the comparison with an evenly spread source is this project's own definition.
+
+use super::eye::contrast_sensitivity;
+use super::neighbours::Neighbourhood;
+use crate::light::Window;
+use crate::light::spread::SpotSpectrum;
+use crate::picture::fft2::{Fft2, smooth_size};
+use crate::picture::plane::{Accuracy, Frame, SpotChannel, SpotPoint, XyzImage, add_spots};
+use crate::scene::Pixel;
+use std::f64::consts::PI;
+
+/// Finest detail that the eye passes, in cycles per degree.
+const FINEST_CYCLES: f64 = 32.0;
+/// Samples a pitch at least.
+const SAMPLES_PER_PITCH: f64 = 8.0;
+/// Most samples of the picture.
+const MOST_SAMPLES: f64 = 400_000.0;
+/// The lit area: where the even glow has this share of its greatest value.
+const LIT_SHARE: f64 = 0.5;
+/// Widest field that the eye's sensitivity is asked for, in degrees: a person looks at a part of what is wider.
+const WIDEST_FIELD_DEG: f64 = 60.0;
+/// Distances searched for the one at which dots vanish, in m.
+const NEAREST_M: f64 = 0.1;
+const FARTHEST_M: f64 = 200.0;
+/// Rings of spatial frequency into which the spectrum is gathered.
+const RINGS: usize = 1024;
+
+/// One kind of die of the scene: its spot in luminance, the intensity that comes straight through, its window.
+#[derive(Clone, Debug)]
+pub struct Emitter<'a> {
+    /// Spot in cd/m2 (mm2 in the transform) at full level; `None` without cloth.
+    pub spot: Option<&'a SpotSpectrum>,
+    /// Outline.
+    pub window: Window,
+    /// For each pixel of the scene: place of the light's centre in mm and level; level 0 for pixels of other kinds.
+    pub lights: Vec<([f64; 2], f64)>,
+    /// Intensity straight through at full level in cd.
+    pub straight_cd: f64,
+}
+
+/// What the comparison with the even glow gives.
+#[derive(Clone, Debug)]
+pub struct Dots {
+    /// `(max - min) / (max + min)` of I / I_even between the pixels.
+    pub ripple: f64,
+    /// min / mean of I between the pixels.
+    pub evenness: f64,
+    /// Mean luminance of the glow between the pixels, in cd/m2.
+    pub glow_mean: f64,
+    /// Highest luminance of the glow, in cd/m2.
+    pub glow_peak: f64,
+    /// Area of the lit part in mm2.
+    pub lit_mm2: f64,
+    /// Ring by ring: angular frequency in 1/mm and twice the mean square of the contrast it holds.
+    power: Vec<(f64, f64)>,
+    adaptation: f64,
+}
+
+impl Dots {
+    /// Dot visibility V at a distance in m.
+    #[must_use]
+    pub fn visibility(&self, distance_m: f64) -> f64 {
+        let mm_per_degree = 1e3 * distance_m * (PI / 180.0);
+        let field = (self.lit_mm2.sqrt() / mm_per_degree).min(WIDEST_FIELD_DEG);
+        self.power
+            .iter()
+            .map(|&(k, power)| {
+                let u = k / (2.0 * PI) * mm_per_degree;
+                power * contrast_sensitivity(u, self.adaptation, field).powi(2)
+            })
+            .sum::<f64>()
+            .sqrt()
+    }
+
+    /// The distance in m beyond which no dots show; `None` when they still show from 200 m, zero when they never do.
+    #[must_use]
+    pub fn vanishing_distance_m(&self) -> Option<f64> {
+        const STEPS: usize = 60;
+        let ratio = (FARTHEST_M / NEAREST_M).powf(1.0 / STEPS as f64);
+        let distance = |i: usize| NEAREST_M * ratio.powi(i as i32);
+        if self.visibility(FARTHEST_M) >= 1.0 {
+            return None;
+        }
+        let Some(last) = (0..STEPS).rev().find(|&i| self.visibility(distance(i)) >= 1.0) else {
+            return Some(0.0);
+        };
+        let (mut near, mut far) = (distance(last), distance(last + 1));
+        for _ in 0..20 {
+            let middle = (near * far).sqrt();
+            if self.visibility(middle) >= 1.0 {
+                near = middle;
+            } else {
+                far = middle;
+            }
+        }
+        Some((near * far).sqrt())
+    }
+}
+
+/// Compares the glow with the even glow. `None` for a scene in which no two pixels are neighbours, or without light.
+#[must_use]
+pub fn dots(
+    pixels: &[Pixel],
+    neighbourhood: &Neighbourhood,
+    emitters: &[Emitter<'_>],
+    room_cd_m2: f64,
+    distance_m: f64,
+) -> Option<Dots> {
+    let pitch = neighbourhood.pitch_mm?;
+    let frame = frame(neighbourhood, pitch, distance_m);
+    let mut image = XyzImage::black(frame.width_px, frame.height_px);
+    let straight = straight_spot(frame.mm_per_px);
+    let mut channels = Vec::new();
+    for emitter in emitters {
+        let (real, even) = lights(pixels, neighbourhood, emitter);
+        let straight = (emitter.straight_cd > 0.0).then_some((&straight, emitter.straight_cd));
+        for (spot, factor) in emitter.spot.map(|spot| (spot, 1.0)).into_iter().chain(straight) {
+            for (plane, points) in [&real, &even].into_iter().enumerate() {
+                channels.push(SpotChannel {
+                    points: points.iter().map(|p| SpotPoint { amount: factor * p.amount, ..*p }).collect(),
+                    window: emitter.window,
+                    window_turn_rad: 0.0,
+                    kernels: std::array::from_fn(|i| (i == plane).then_some(spot)),
+                });
+            }
+        }
+    }
+    add_spots(&mut image, &frame, &channels, Accuracy::Picture);
+    compare(&frame, &image, neighbourhood, room_cd_m2)
+}
+
+/// The frame around all pixels, as fine as the eye at that distance and the pitch ask for.
+fn frame(neighbourhood: &Neighbourhood, pitch: f64, distance_m: f64) -> Frame {
+    let places = neighbourhood.even.iter().flatten();
+    let (low, high) = places.fold(([f64::INFINITY; 2], [f64::NEG_INFINITY; 2]), |(low, high), p| {
+        (
+            std::array::from_fn::<f64, 2, _>(|i| low[i].min(p.at[i])),
+            std::array::from_fn::<f64, 2, _>(|i| high[i].max(p.at[i])),
+        )
+    });
+    let size = [high[0] - low[0] + pitch, high[1] - low[1] + pitch];
+    let seen = 1e3 * distance_m * (PI / 180.0) / (2.0 * FINEST_CYCLES);
+    let step = (pitch / SAMPLES_PER_PITCH).min(seen).max((size[0] * size[1] / MOST_SAMPLES).sqrt());
+    let count = |length: f64| ((length / step).ceil() as u32).max(4);
+    let middle = [0.5 * (low[0] + high[0]), 0.5 * (low[1] + high[1])];
+    Frame::centred(middle[0], middle[1], step, count(size[0]), count(size[1]))
+}
+
+/// One candela seen straight through, as sharp as the samples allow: a Gaussian whose integral is one cd.
+fn straight_spot(step: f64) -> SpotSpectrum {
+    /// cd to cd/m2 mm2.
+    const PER_SQUARE_METRE: f64 = 1e6;
+    /// Standard deviation over the step: narrower would ring.
+    const BLUR: f64 = 1.5;
+    const KNOTS: usize = 96;
+    let deviation = BLUR * step;
+    let knots: Vec<f64> = (0..=KNOTS).map(|i| 5.5 / deviation * i as f64 / KNOTS as f64).collect();
+    let values = knots.iter().map(|k| PER_SQUARE_METRE * (-0.5 * (k * deviation).powi(2)).exp()).collect();
+    SpotSpectrum::new(knots, values)
+}
+
+/// The lights of one kind where they are, and spread evenly.
+fn lights(
+    pixels: &[Pixel],
+    neighbourhood: &Neighbourhood,
+    emitter: &Emitter<'_>,
+) -> (Vec<SpotPoint>, Vec<SpotPoint>) {
+    let (mut real, mut even) = (Vec::new(), Vec::new());
+    for ((pixel, &(at, level)), places) in pixels.iter().zip(&emitter.lights).zip(&neighbourhood.even) {
+        if level <= 0.0 {
+            continue;
+        }
+        real.push(SpotPoint { x_mm: at[0], y_mm: at[1], amount: level });
+        // The light's own place in the package moves the even version as a whole.
+        let shift = [at[0] - pixel.at[0].0, at[1] - pixel.at[1].0];
+        even.extend(places.iter().map(|p| SpotPoint {
+            x_mm: p.at[0] + shift[0],
+            y_mm: p.at[1] + shift[1],
+            amount: level * p.share,
+        }));
+    }
+    (real, even)
+}
+
+fn compare(frame: &Frame, image: &XyzImage, neighbourhood: &Neighbourhood, room: f64) -> Option<Dots> {
+    let [glow, even, _] = &image.planes;
+    let greatest = even.iter().copied().fold(0.0, f32::max);
+    if greatest <= 0.0 {
+        return None;
+    }
+    let lit = |i: usize| f64::from(even[i]) >= LIT_SHARE * f64::from(greatest);
+    let (width, height) = (frame.width_px as usize, frame.height_px as usize);
+
+    // The picture is padded by its own size, so that the filter does not see a periodic copy.
+    let fft = Fft2::new(smooth_size(2 * width, true), smooth_size(2 * height, false));
+    let mut contrast = vec![0.0f32; fft.nx * fft.ny];
+    let (mut lit_count, mut luminance) = (0usize, 0.0);
+    for i in (0..width * height).filter(|&i| lit(i)) {
+        let (row, column) = (i / width, i % width);
+        let base = f64::from(even[i]) + room;
+        contrast[row * fft.nx + column] = ((f64::from(glow[i]) - f64::from(even[i])) / base) as f32;
+        lit_count += 1;
+        luminance += f64::from(glow[i]) + room;
+    }
+    let power = ring_power(&fft, &contrast, frame.mm_per_px, lit_count);
+
+    let (mut least, mut most) = (f64::INFINITY, 0.0f64);
+    let (mut darkest, mut sum, mut count) = (f64::INFINITY, 0.0, 0usize);
+    for place in neighbourhood.even.iter().flatten().filter(|p| p.between) {
+        let (Some(i), Some(e)) = (sample(frame, glow, place.at), sample(frame, even, place.at)) else {
+            continue;
+        };
+        // Where pixels are dark on purpose there are no dots to speak of.
+        if e >= LIT_SHARE * f64::from(greatest) {
+            least = least.min(i / e);
+            most = most.max(i / e);
+        }
+        darkest = darkest.min(i);
+        sum += i;
+        count += 1;
+    }
+    if count == 0 || most <= 0.0 {
+        return None;
+    }
+    let mean = sum / count as f64;
+    Some(Dots {
+        ripple: (most - least) / (most + least),
+        evenness: if mean > 0.0 { darkest.max(0.0) / mean } else { 0.0 },
+        glow_mean: mean,
+        glow_peak: f64::from(glow.iter().copied().fold(0.0, f32::max)),
+        lit_mm2: lit_count as f64 * frame.mm_per_px * frame.mm_per_px,
+        power,
+        adaptation: luminance / lit_count.max(1) as f64,
+    })
+}
+
+/// Twice the mean square (over the lit samples) of the contrast in each ring of frequencies.
+fn ring_power(fft: &Fft2, contrast: &[f32], step: f64, lit_count: usize) -> Vec<(f64, f64)> {
+    let spectrum = fft.forward(contrast);
+    let (nx, ny) = (fft.nx, fft.ny);
+    let (dkx, dky) = (2.0 * PI / (nx as f64 * step), 2.0 * PI / (ny as f64 * step));
+    let ring = PI / step * 2f64.sqrt() / RINGS as f64;
+    let mut rings = vec![(0.0, 0.0); RINGS + 1];
+    let norm = 2.0 / (nx as f64 * ny as f64 * lit_count.max(1) as f64);
+    for u in 0..fft.half() {
+        // The other half of the spectrum is this one mirrored.
+        let twice = if u == 0 || 2 * u == nx { 1.0 } else { 2.0 };
+        let kx = dkx * u as f64;
+        for v in 0..ny {
+            let ky = dky * if 2 * v <= ny { v as f64 } else { v as f64 - ny as f64 };
+            let k = kx.hypot(ky);
+            let power = twice * norm * f64::from(spectrum[u * ny + v].norm_sqr());
+            let entry = &mut rings[((k / ring) as usize).min(RINGS)];
+            entry.0 += k * power;
+            entry.1 += power;
+        }
+    }
+    rings.into_iter().filter(|r| r.1 > 0.0).map(|(weighted, power)| (weighted / power, power)).collect()
+}
+
+/// Value at a place between the samples, by straight lines; `None` outside the frame.
+fn sample(frame: &Frame, plane: &[f32], at: [f64; 2]) -> Option<f64> {
+    let x = (at[0] - frame.first_x_mm) / frame.mm_per_px;
+    let y = (frame.first_y_mm - at[1]) / frame.mm_per_px;
+    let (width, height) = (frame.width_px as usize, frame.height_px as usize);
+    if !(x >= 0.0 && y >= 0.0 && x <= (width - 1) as f64 && y <= (height - 1) as f64) {
+        return None;
+    }
+    let (column, row) = ((x as usize).min(width - 2), (y as usize).min(height - 2));
+    let (fx, fy) = (x - column as f64, y - row as f64);
+    let value = |r: usize, c: usize| f64::from(plane[r * width + c]);
+    Some(
+        (value(row, column) * (1.0 - fx) + value(row, column + 1) * fx) * (1.0 - fy)
+            + (value(row + 1, column) * (1.0 - fx) + value(row + 1, column + 1) * fx) * fy,
+    )
+}
