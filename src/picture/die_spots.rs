@@ -75,7 +75,7 @@ pub fn die_spots_every(
         if first >= end {
             continue;
         }
-        let nm = |sample: usize| spectrum::FIRST_NM + spectrum::STEP_NM * sample as f64;
+        let nm = |sample: usize| spectrum::wavelength(sample).0;
         let (low, high) = (nm(first), nm(end - 1));
         let intervals = ((high - low) / step_nm).ceil().max(1.0);
         let spacing = (high - low) / intervals;
@@ -178,7 +178,6 @@ mod tests {
                 let largest = fine.iter().map(|s| s.value(0.0)).fold(0.0, f64::max);
                 for axis in 0..3 {
                     let error = (coarse[axis].value(k) - fine[axis].value(k)).abs() / largest;
-                    println!("k {k} axis {axis}: {error:.4}");
                     assert!(error < ERROR, "k {k}, axis {axis}: {error}");
                 }
             }
