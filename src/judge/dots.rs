@@ -47,6 +47,8 @@ const SAMPLES_PER_PITCH: f64 = 8.0;
 const MOST_SAMPLES: f64 = 400_000.0;
 /// The lit area: where the even glow has this share of its greatest value.
 const LIT_SHARE: f64 = 0.5;
+/// It fades over this range of shares around it.
+const LIT_FADE: f64 = 0.4;
 /// Widest field that the eye's sensitivity is asked for, in degrees: a person looks at a part of what is wider.
 const WIDEST_FIELD_DEG: f64 = 60.0;
 /// Distances searched for the one at which dots vanish, in m.
@@ -156,7 +158,7 @@ pub fn dots(
         }
     }
     add_spots(&mut image, &frame, &channels, Accuracy::Picture);
-    compare(&frame, &image, neighbourhood, room_cd_m2)
+    compare(&frame, &image, neighbourhood, pitch, room_cd_m2)
 }
 
 /// The frame around all pixels, as fine as the eye at that distance and the pitch ask for.
@@ -212,27 +214,46 @@ fn lights(
     (real, even)
 }
 
-fn compare(frame: &Frame, image: &XyzImage, neighbourhood: &Neighbourhood, room: f64) -> Option<Dots> {
+fn compare(
+    frame: &Frame,
+    image: &XyzImage,
+    neighbourhood: &Neighbourhood,
+    pitch: f64,
+    room: f64,
+) -> Option<Dots> {
     let [glow, even, _] = &image.planes;
     let greatest = even.iter().copied().fold(0.0, f32::max);
     if greatest <= 0.0 {
         return None;
     }
-    let lit = |i: usize| f64::from(even[i]) >= LIT_SHARE * f64::from(greatest);
+    // How far each sample belongs to the lit area; it fades over the rim, so that the rim does not spread the frequencies.
+    let lit = |i: usize| -> f64 {
+        let x = ((f64::from(even[i] / greatest) - LIT_SHARE) / LIT_FADE + 0.5).clamp(0.0, 1.0);
+        x * x * (3.0 - 2.0 * x)
+    };
     let (width, height) = (frame.width_px as usize, frame.height_px as usize);
 
     // The picture is padded by its own size, so that the filter does not see a periodic copy.
     let fft = Fft2::new(smooth_size(2 * width, true), smooth_size(2 * height, false));
     let mut contrast = vec![0.0f32; fft.nx * fft.ny];
-    let (mut lit_count, mut luminance) = (0usize, 0.0);
-    for i in (0..width * height).filter(|&i| lit(i)) {
+    let (mut area, mut lit_count, mut luminance) = (0.0, 0.0, 0.0);
+    for i in 0..width * height {
+        let weight = lit(i);
+        if weight <= 0.0 {
+            continue;
+        }
         let (row, column) = (i / width, i % width);
         let base = f64::from(even[i]) + room;
-        contrast[row * fft.nx + column] = ((f64::from(glow[i]) - f64::from(even[i])) / base) as f32;
-        lit_count += 1;
-        luminance += f64::from(glow[i]) + room;
+        contrast[row * fft.nx + column] = (weight * (f64::from(glow[i]) - f64::from(even[i])) / base) as f32;
+        area += weight;
+        lit_count += weight * weight;
+        luminance += weight * (f64::from(glow[i]) + room);
     }
-    let power = ring_power(&fft, &contrast, frame.mm_per_px, lit_count);
+    let lowest = 2.0 * PI / pitch;
+    let power = ring_power(&fft, &contrast, frame.mm_per_px, lit_count)
+        .into_iter()
+        .map(|(k, power)| (k, power * dots_only(k / lowest)))
+        .collect();
 
     let (mut least, mut most) = (f64::INFINITY, 0.0f64);
     let (mut darkest, mut sum, mut count) = (f64::INFINITY, 0.0, 0usize);
@@ -258,20 +279,29 @@ fn compare(frame: &Frame, image: &XyzImage, neighbourhood: &Neighbourhood, room:
         evenness: if mean > 0.0 { darkest.max(0.0) / mean } else { 0.0 },
         glow_mean: mean,
         glow_peak: f64::from(glow.iter().copied().fold(0.0, f32::max)),
-        lit_mm2: lit_count as f64 * frame.mm_per_px * frame.mm_per_px,
+        lit_mm2: area * frame.mm_per_px * frame.mm_per_px,
         power,
-        adaptation: luminance / lit_count.max(1) as f64,
+        adaptation: luminance / area.max(f64::MIN_POSITIVE),
     })
 }
 
+/// What counts as dots, by frequency over that of the pitch. Drawing the pixels out also blurs the outline of the lit area by
+/// a fraction of the pitch; that difference is no dots, and lies at lower frequencies.
+fn dots_only(share: f64) -> f64 {
+    const NOTHING: f64 = 0.4;
+    const ALL: f64 = 0.8;
+    let x = ((share - NOTHING) / (ALL - NOTHING)).clamp(0.0, 1.0);
+    x * x * (3.0 - 2.0 * x)
+}
+
 /// Twice the mean square (over the lit samples) of the contrast in each ring of frequencies.
-fn ring_power(fft: &Fft2, contrast: &[f32], step: f64, lit_count: usize) -> Vec<(f64, f64)> {
+fn ring_power(fft: &Fft2, contrast: &[f32], step: f64, lit_count: f64) -> Vec<(f64, f64)> {
     let spectrum = fft.forward(contrast);
     let (nx, ny) = (fft.nx, fft.ny);
     let (dkx, dky) = (2.0 * PI / (nx as f64 * step), 2.0 * PI / (ny as f64 * step));
     let ring = PI / step * 2f64.sqrt() / RINGS as f64;
     let mut rings = vec![(0.0, 0.0); RINGS + 1];
-    let norm = 2.0 / (nx as f64 * ny as f64 * lit_count.max(1) as f64);
+    let norm = 2.0 / (nx as f64 * ny as f64 * lit_count.max(f64::MIN_POSITIVE));
     for u in 0..fft.half() {
         // The other half of the spectrum is this one mirrored.
         let twice = if u == 0 || 2 * u == nx { 1.0 } else { 2.0 };
