@@ -5,6 +5,7 @@ use super::{Outcome, output};
 use crate::cloth::catalogue::Reference;
 use crate::diagnose::Diagnostic;
 use crate::files;
+use crate::judge::numbers::Layout;
 use crate::picture::luminance::{LuminanceImage, luminance};
 use crate::picture::png_out::PngError;
 use crate::picture::{exposure::ExposureValue, render};
@@ -56,7 +57,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "MM", value_parser = gap, allow_negative_numbers = true)]
     gap_mm: Option<f64>,
 
-    /// Print what was found as JSON
+    /// Print what was found as JSON, with the numbers that matter and their ranges
     #[arg(long)]
     json: bool,
 }
@@ -330,5 +331,6 @@ fn as_json(
         "softened_by_mm": picture.report.as_ref().and_then(|r| r.aperture_mm),
         "distance_m": scene.view.distance_m,
         "room_lx": scene.view.room_lx,
+        "numbers": super::judged::as_json(&Layout::of(scene).judged(scene)),
     })
 }

@@ -27,6 +27,7 @@
 use super::colour_difference::colour_shift;
 use super::dots::{Dots, Emitter, dots};
 use super::neighbours::{Neighbourhood, neighbourhood};
+use crate::cloth::Uncertainty;
 use crate::light::Stack;
 use crate::light::spectrum::die::{DieWeights, die_weights};
 use crate::light::spectrum::observer::Xyz;
@@ -49,8 +50,8 @@ pub const SAMPLES: usize = 24;
 pub const LOW_QUANTILE: f64 = 0.1;
 /// Seed of the samples.
 const SEED: u64 = 20;
-/// Distance of the wavelengths solved for numbers. Wider than for pictures: luminance and shape of a spot change by less than
-/// 1 % (tested), colour shift by less than 0.3.
+/// Greatest distance of the wavelengths solved for numbers. Wider than for pictures: luminance and shape of a spot change by
+/// less than 1 % (tested), colour shift by less than 0.3.
 const NUMBERS_STEP_NM: f64 = 40.0;
 /// Openness stays below this, whatever the sample.
 const MOST_OPEN: f64 = 0.98;
@@ -171,10 +172,20 @@ impl Layout {
         stack_at: &(dyn Fn(Nanometres) -> Stack + Sync),
         behind: &Behind,
     ) -> Numbers {
+        self.numbers_behind_every(NUMBERS_STEP_NM, scene, stack_at, behind)
+    }
+
+    fn numbers_behind_every(
+        &self,
+        step_nm: f64,
+        scene: &Scene,
+        stack_at: &(dyn Fn(Nanometres) -> Stack + Sync),
+        behind: &Behind,
+    ) -> Numbers {
         let packages: Vec<&Package> = self.packages.iter().collect();
         let Behind { room, light_kept, straight } = *behind;
-        let spots = (!scene.stack.is_empty())
-            .then(|| die_spots_every(NUMBERS_STEP_NM, &packages, &self.weights, stack_at));
+        let spots =
+            (!scene.stack.is_empty()).then(|| die_spots_every(step_nm, &packages, &self.weights, stack_at));
         let dots = self.dots(scene, spots.as_deref(), straight, room);
         let (bare, through) = self.colours(scene, spots.as_deref(), straight);
         let lonely = self.lonely_peak(scene, spots.as_deref());
@@ -326,32 +337,51 @@ impl Layout {
             .fold(0.0, f64::max)
     }
 
-    /// The numbers for the cloths as described, and for samples of their uncertainty (none where nothing is uncertain).
+    /// The numbers for the cloths as described, with samples of their uncertainty (none where nothing is uncertain).
     #[must_use]
-    pub fn sampled(&self, scene: &Scene) -> (Numbers, Vec<Numbers>) {
-        let middle = self.numbers(scene);
-        if scene
-            .stack
-            .iter()
-            .all(|p| p.cloth.uncertainty.optical_thickness == 0.0 && p.cloth.uncertainty.openness == 0.0)
-        {
-            return (middle, Vec::new());
+    pub fn judged(&self, scene: &Scene) -> Judged {
+        let value = self.numbers(scene);
+        let certain = |u: Uncertainty| u.optical_thickness == 0.0 && u.openness == 0.0;
+        if scene.stack.iter().all(|placed| certain(placed.cloth.uncertainty)) {
+            return Judged { value, samples: Vec::new() };
         }
-        let factors = factors(scene);
-        let samples = factors
+        let samples = factors(scene)
             .par_iter()
             .map(|factors| {
                 let stack_at = |l| varied(scene, l, factors);
                 self.numbers_behind(scene, &stack_at, &self.behind(scene, &stack_at))
             })
             .collect();
-        (middle, samples)
+        Judged { value, samples }
+    }
+}
+
+/// The numbers of a scene and how far the cloths' uncertainty moves them.
+#[derive(Clone, Debug)]
+pub struct Judged {
+    /// For the cloths as they are described.
+    pub value: Numbers,
+    /// For the samples.
+    pub samples: Vec<Numbers>,
+}
+
+impl Judged {
+    /// One number with its range.
+    #[must_use]
+    pub fn range(&self, pick: impl Fn(&Numbers) -> f64) -> Range {
+        range(pick(&self.value), &self.samples.iter().map(&pick).collect::<Vec<_>>())
+    }
+
+    /// One number that need not exist with its range.
+    #[must_use]
+    pub fn range_of(&self, pick: impl Fn(&Numbers) -> Option<f64>) -> Option<Range> {
+        let value = pick(&self.value)?;
+        Some(range(value, &self.samples.iter().filter_map(pick).collect::<Vec<_>>()))
     }
 }
 
 /// The range of one number over the samples; the value alone where there are none.
-#[must_use]
-pub fn range(value: f64, samples: &[f64]) -> Range {
+fn range(value: f64, samples: &[f64]) -> Range {
     let mut sorted: Vec<f64> = samples.iter().copied().filter(|v| !v.is_nan()).collect();
     if sorted.is_empty() {
         return Range { value, low: value, high: value };
@@ -397,4 +427,99 @@ fn varied(scene: &Scene, wavelength: Nanometres, factors: &[[f64; 2]]) -> Stack 
         layer.optics.openness = (layer.optics.openness * opener).min(MOST_OPEN);
     }
     stack
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::cloth::catalogue::CatalogueOnly;
+    use crate::scene::file::resolve;
+
+    fn scene(text: &str) -> Scene {
+        resolve(text, "test", &CatalogueOnly).expect("a scene in order").scene
+    }
+
+    fn strip(cloth: &str, gap_mm: f64) -> Scene {
+        scene(&format!(
+            "pixels: [strip: {{pitch_mm: 16.67, count: 12}}]\nstack: [{{gap_mm: {gap_mm}, cloth: {cloth}}}]\n\
+             light: {{colour: \"#ffd9a0\", level: 0.4}}\n"
+        ))
+    }
+
+    #[test]
+    fn normal_quantiles_have_the_handbook_values() {
+        // Abramowitz & Stegun table 26.1 (from memory): 1.281552 at 0.9, 1.959964 at 0.975.
+        for (p, x) in [(0.5, 0.0), (0.9, 1.281_552), (0.975, 1.959_964), (0.1, -1.281_552)] {
+            assert!((normal_quantile(p) - x).abs() < 1e-6, "{p}: {}", normal_quantile(p));
+        }
+    }
+
+    #[test]
+    fn few_wavelengths_do_for_numbers() {
+        /// Of the number itself.
+        const ERROR: f64 = 0.01;
+        /// In units of CIEDE2000.
+        const COLOUR_ERROR: f64 = 0.3;
+        for cloth in ["felt-wool-ivory", "felt-wool-red", "organza-amber", "poplin-blue", "muslin"] {
+            let scene = strip(cloth, 6.0);
+            let layout = Layout::of(&scene);
+            let stack_at = |l| scene.stack_at(l);
+            let behind = layout.behind(&scene, &stack_at);
+            let at = |step| layout.numbers_behind_every(step, &scene, &stack_at, &behind);
+            let (quick, exact) = (at(NUMBERS_STEP_NM), at(8.0));
+            let pairs = [
+                (quick.mean_cd_m2, exact.mean_cd_m2),
+                (quick.peak_cd_m2, exact.peak_cd_m2),
+                (quick.dot_visibility.unwrap(), exact.dot_visibility.unwrap()),
+                (quick.spot_width_mm.unwrap(), exact.spot_width_mm.unwrap()),
+            ];
+            for (quick, exact) in pairs {
+                assert!((quick / exact - 1.0).abs() < ERROR, "{cloth}: {quick} against {exact}");
+            }
+            let (quick, exact) = (quick.colour_shift.unwrap(), exact.colour_shift.unwrap());
+            assert!((quick - exact).abs() < COLOUR_ERROR, "{cloth}: {quick} against {exact}");
+        }
+    }
+
+    #[test]
+    fn more_gap_never_shows_more_dots_and_keeps_the_light() {
+        let scene = strip("felt-wool-ivory", 1.0);
+        let gaps: Vec<f64> = (0..12).map(|i| 1.0 + 2.0 * f64::from(i)).collect();
+        let numbers = Layout::of(&scene).numbers_over_gaps(&scene, &gaps);
+        for pair in numbers.windows(2) {
+            assert!(pair[1].ripple <= pair[0].ripple);
+            assert!(pair[1].dot_visibility <= pair[0].dot_visibility);
+            assert_eq!(pair[1].light_kept, pair[0].light_kept);
+        }
+    }
+
+    #[test]
+    fn heavier_cloth_keeps_less_light() {
+        let cloth = |mass: u32| {
+            format!(
+                "{{name: test, thickness_mm: 3, areal_mass_g_m2: {mass}, source: test, \
+                 optics: {{label: {{fibre: wool, colour: \"#f2ead8\", structure: felt}}}}}}"
+            )
+        };
+        let kept: Vec<f64> = [100, 200, 400, 800, 1600]
+            .iter()
+            .map(|&mass| {
+                let scene = strip(&cloth(mass), 6.0);
+                Layout::of(&scene).numbers(&scene).light_kept
+            })
+            .collect();
+        assert!(kept.windows(2).all(|pair| pair[1] < pair[0]), "{kept:?}");
+    }
+
+    #[test]
+    fn a_range_holds_its_value_and_is_the_same_each_time() {
+        let scene = strip("jersey", 4.0);
+        let layout = Layout::of(&scene);
+        let (one, other) = (layout.judged(&scene), layout.judged(&scene));
+        for pick in [|n: &Numbers| n.light_kept, |n: &Numbers| n.mean_cd_m2] {
+            let range = one.range(pick);
+            assert!(range.low < range.value && range.value < range.high, "{range:?}");
+            assert_eq!(range, other.range(pick));
+        }
+    }
 }

@@ -21,7 +21,7 @@
 //! # Source
 //! As the parts; D65: CIE 015.
 
-use super::die_spots::{DieSpots, STEP_NM, die_spots};
+use super::die_spots::{DieSpots, die_spots};
 use super::glare::{BarePixel, Eye, add_halos};
 use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint, XyzImage, add_spots};
 use super::radial::gaussian;
@@ -42,6 +42,8 @@ use std::f64::consts::PI;
 /// What gets through straight below this share of the light is not drawn: it lies five decades below what the eye tells
 /// apart beside the glow.
 const LEAST_STRAIGHT: f64 = 1e-9;
+/// Distance of the wavelengths at which the cloth's reflectance is computed: a dye may rise within 10 nm.
+const ROOM_STEP_NM: f64 = 10.0;
 /// What the standard observer resolves: one minute of arc.
 const RESOLVED_RAD: f64 = PI / 180.0 / 60.0;
 /// Full width at half maximum of a Gaussian over its standard deviation, 2 sqrt(2 ln 2).
@@ -244,7 +246,7 @@ pub fn room_light(stack_at: &(dyn Fn(Nanometres) -> Stack + Sync), room_lx: f64)
     if room_lx <= 0.0 {
         return Xyz([0.0; 3]);
     }
-    let steps = ((LAST_NM - FIRST_NM) / STEP_NM).round() as usize;
+    let steps = ((LAST_NM - FIRST_NM) / ROOM_STEP_NM).round() as usize;
     let nodes: Vec<f64> =
         (0..=steps).map(|i| FIRST_NM + (LAST_NM - FIRST_NM) * i as f64 / steps as f64).collect();
     let mut reflectances: Vec<f64> = Vec::with_capacity(nodes.len());
