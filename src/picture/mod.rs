@@ -3,6 +3,7 @@
 pub mod canvas;
 pub mod caption;
 pub mod colour;
+pub mod coloured;
 pub mod die_spots;
 pub mod exposure;
 pub mod fft2;
@@ -14,5 +15,6 @@ pub mod plane;
 pub mod png_out;
 mod radial;
 pub mod render;
+mod sharp;
 pub mod tone;
 mod transform;
