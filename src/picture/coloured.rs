@@ -4,7 +4,7 @@
 //! pictures without colour, each drawn once and then coloured; else X, Y and Z are three. This is exact: the sum of spots is
 //! linear in the amounts.
 
-use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint, XyzImage, add_spots};
+use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint, XyzImage, add_spots, zeros};
 use crate::light::Window;
 use crate::light::spread::SpotSpectrum;
 use rayon::prelude::*;
@@ -65,7 +65,10 @@ pub fn add_coloured(
         })
         .collect();
     let Some(colours) = &colours else { return add_spots(image, frame, &channels, accuracy) };
-    let mut plain = XyzImage::black(image.width_px, image.height_px);
+    let mut plain = XyzImage {
+        planes: std::array::from_fn(|i| if i < planes { zeros(frame.len()) } else { vec![0.0; frame.len()] }),
+        ..*image
+    };
     let report = add_spots(&mut plain, frame, &channels, accuracy);
     for (shares, values) in colours.iter().zip(&plain.planes) {
         for (plane, share) in image.planes.iter_mut().zip(shares.map(|s| s as f32)) {

@@ -4,6 +4,7 @@ pub mod canvas;
 pub mod caption;
 pub mod colour;
 pub mod coloured;
+mod develop;
 pub mod die_spots;
 pub mod exposure;
 pub mod fft2;
