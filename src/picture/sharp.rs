@@ -258,7 +258,6 @@ mod tests {
                 let peak = f64::from(transformed.iter().copied().fold(0.0, f32::max));
                 let error =
                     drawn.iter().zip(transformed).map(|(a, b)| f64::from((a - b).abs())).fold(0.0, f64::max);
-                println!("{window:?}: {:.1e} of the peak", error / peak);
                 assert!(peak > 0.0 && error < DRAWN * peak, "{window:?}: {:e}", error / peak);
             }
         }
