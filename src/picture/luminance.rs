@@ -25,6 +25,7 @@ use super::coloured::{ColouredPoint, add_coloured};
 use super::die_spots::{DieSpots, STEP_NM, die_spots};
 use super::glare::{BarePixel, Eye, add_halos};
 use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint, XyzImage, add_spots};
+use super::radial::gaussian;
 use super::sharp;
 use crate::light::spectrum::die::die_weights;
 use crate::light::spectrum::illuminant::daylight_per_lux;
@@ -248,7 +249,7 @@ fn blur(deviation_mm: f64) -> SpotSpectrum {
     const END: f64 = 6.5;
     const KNOTS: usize = 128;
     let knots: Vec<f64> = (0..=KNOTS).map(|i| END / deviation_mm * i as f64 / KNOTS as f64).collect();
-    let values = knots.iter().map(|k| (-0.5 * (k * deviation_mm).powi(2)).exp()).collect();
+    let values = knots.iter().map(|k| gaussian(*k, deviation_mm)).collect();
     SpotSpectrum::new(knots, values)
 }
 
