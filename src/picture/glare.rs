@@ -38,7 +38,8 @@
 //! | a, b | scale of a term, times D in the plane | mm |
 //! | k | angular frequency in the plane | 1/mm |
 
-use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint, XyzImage, add_spots};
+use super::coloured::{ColouredPoint, add_coloured};
+use super::plane::{Accuracy, Frame, PlaneReport, XyzImage};
 use crate::light::Window;
 use crate::light::spread::SpotSpectrum;
 use pxfm::f_k0;
@@ -204,20 +205,10 @@ pub fn add_halos(
     distance_m: f64,
 ) -> [PlaneReport; 2] {
     let halo = eye.halo(distance_m);
-    let mut add = |spot: &SpotSpectrum| {
-        let channels: Vec<SpotChannel<'_>> = (0..3)
-            .map(|c| SpotChannel {
-                points: pixels
-                    .iter()
-                    .map(|p| SpotPoint { x_mm: p.x_mm, y_mm: p.y_mm, amount: p.xyz_candela[c] })
-                    .collect(),
-                window: Window::Point,
-                window_turn_rad: 0.0,
-                kernels: std::array::from_fn(|i| (i == c).then_some(spot)),
-            })
-            .collect();
-        add_spots(image, frame, &channels, Accuracy::Skirts)
-    };
+    let points =
+        pixels.iter().map(|p| ColouredPoint { x_mm: p.x_mm, y_mm: p.y_mm, xyz: p.xyz_candela }).collect();
+    let outlines = [(Window::Point, points)];
+    let mut add = |spot: &SpotSpectrum| add_coloured(image, frame, &outlines, spot, Accuracy::Skirts);
     let reports = [add(&halo.near), add(&halo.wide)];
     for (c, plane) in image.planes.iter_mut().enumerate() {
         let veil: f64 =

@@ -2,7 +2,7 @@
 
 use super::fft2::{Fft2, smooth_size};
 use super::gridding::{Lattice, WIDTH, interpolate_onto};
-use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint};
+use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint, zeros};
 use super::radial::{Crossover, Samples, gaussian};
 use crate::light::spread::SpotSpectrum;
 use rayon::prelude::*;
@@ -187,7 +187,7 @@ impl Job<'_> {
         let next = Pass { post: &post, low_pass: crossover, pad_mm: next_pad, stride: 1 };
         if interpolated {
             let n = wanted.columns * wanted.rows;
-            let mut coarse = self.active.map(|on| vec![0.0; if on { n } else { 0 }]);
+            let mut coarse = self.active.map(|on| zeros(if on { n } else { 0 }));
             self.transform(&grid, &mut coarse);
             if !last {
                 self.add_grid(&mut coarse, &wanted, &next, report);

@@ -21,11 +21,12 @@
 //! # Source
 //! As the parts; D65: CIE 015.
 
+use super::coloured::{ColouredPoint, add_coloured};
 use super::die_spots::{DieSpots, die_spots};
 use super::glare::{BarePixel, Eye, add_halos};
 use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint, XyzImage, add_spots};
 use super::radial::gaussian;
-use crate::light::Stack;
+use super::sharp;
 use crate::light::spectrum::die::die_weights;
 use crate::light::spectrum::illuminant::daylight_per_lux;
 use crate::light::spectrum::observer::{Xyz, xyz_of};
@@ -33,6 +34,7 @@ use crate::light::spectrum::{FIRST_NM, LAST_NM, Spectrum};
 use crate::light::spread::SpotSpectrum;
 use crate::light::totals::reflectance_outside;
 use crate::light::transport::straight_transmittance;
+use crate::light::{Stack, Window};
 use crate::pixels::package::Package;
 use crate::quantity::{Luminance, Millimetres, Nanometres};
 use crate::scene::{Pixel, Scene};
@@ -146,20 +148,14 @@ pub(crate) fn place(pixel: &Pixel, offset: [Millimetres; 2]) -> [f64; 2] {
 }
 
 /// The pixels of one package with the level of one of its dies, at a place in the package.
-fn points(
-    scene: &Scene,
-    package: &Package,
-    die: usize,
-    offset: [Millimetres; 2],
-    share: f64,
-) -> Vec<SpotPoint> {
+fn points(scene: &Scene, package: &Package, die: usize, offset: [Millimetres; 2]) -> Vec<SpotPoint> {
     scene
         .pixels
         .iter()
         .filter(|p| *p.package == *package && p.levels[die] > 0.0)
         .map(|p| {
             let [x_mm, y_mm] = place(p, offset);
-            SpotPoint { x_mm, y_mm, amount: share * p.levels[die] }
+            SpotPoint { x_mm, y_mm, amount: p.levels[die] }
         })
         .collect()
 }
@@ -172,7 +168,7 @@ fn channels<'a>(scene: &Scene, packages: &[&Package], spots: &'a [DieSpots]) -> 
             let (offset, window) = package.glow_source(facts);
             let kernels = [0, 1, 2].map(|c| Some(&spots[c]));
             channels.push(SpotChannel {
-                points: points(scene, package, d, offset, 1.0),
+                points: points(scene, package, d, offset),
                 window,
                 window_turn_rad: 0.0,
                 kernels,
@@ -198,46 +194,65 @@ fn add_bare_pixels(image: &mut XyzImage, frame: &Frame, scene: &Scene, packages:
             package.dies.iter().map(|f| die_weights(f, package.beam_power).total().scaled(ahead)).collect()
         })
         .collect();
-    let sharp: Vec<Vec<[SpotSpectrum; 3]>> = candela
-        .iter()
-        .map(|dies| dies.iter().map(|cd| sharp_spots(cd.scaled(eye.core_share()), deviation_mm)).collect())
-        .collect();
-    let mut channels = Vec::new();
+    let to_sharp = eye.core_share() * PER_SQUARE_METRE;
+    let mut outlines = Vec::new();
     let mut bare: Vec<BarePixel> = Vec::new();
-    for ((package, sharp), candela) in packages.iter().zip(&sharp).zip(&candela) {
-        for (d, (facts, spots)) in package.dies.iter().zip(sharp).enumerate() {
-            for (offset, window, share) in package.bright_parts(facts) {
-                if share <= 0.0 {
-                    continue;
-                }
-                channels.push(SpotChannel {
-                    points: points(scene, package, d, offset, share),
-                    window,
-                    // A turned square window is drawn unturned: after the eye's blur only its size shows.
-                    window_turn_rad: 0.0,
-                    kernels: [0, 1, 2].map(|c| Some(&spots[c])),
-                });
-            }
-        }
+    for (package, candela) in packages.iter().zip(&candela) {
+        let sharp: Vec<Xyz> = candela.iter().map(|cd| cd.scaled(to_sharp)).collect();
+        outlines.extend(bright_outlines(scene, package, &sharp));
         bare.extend(scene.pixels.iter().filter(|p| *p.package == **package).map(|pixel| {
             let sum: Xyz = candela.iter().zip(&pixel.levels).map(|(cd, &level)| cd.scaled(level)).sum();
             BarePixel { x_mm: pixel.at[0].0, y_mm: pixel.at[1].0, xyz_candela: sum.0 }
         }));
     }
-    add_spots(image, frame, &channels, Accuracy::Skirts);
+    if sharp::pays(frame, deviation_mm) {
+        sharp::draw(image, frame, deviation_mm, &outlines);
+    } else {
+        add_coloured(image, frame, &outlines, &blur(deviation_mm), Accuracy::Skirts);
+    }
     add_halos(image, frame, &bare, &eye, scene.view.distance_m);
 }
 
-/// The spots of a bare source of this intensity in cd, as the eye resolves it: Gaussians whose integral is the intensity.
-fn sharp_spots(candela: Xyz, deviation_mm: f64) -> [SpotSpectrum; 3] {
+/// The bright areas of one package's pixels: each outline with its places and their light, given that of each die at full
+/// level. Areas that several dies have in common are one, with the light of all of them.
+///
+/// A turned square counts as unturned: after the eye's blur only its size shows.
+fn bright_outlines(scene: &Scene, package: &Package, dies: &[Xyz]) -> Vec<(Window, Vec<ColouredPoint>)> {
+    let mut areas: Vec<([Millimetres; 2], Window, Vec<Xyz>)> = Vec::new();
+    for (d, (facts, light)) in package.dies.iter().zip(dies).enumerate() {
+        for (offset, window, share) in package.bright_parts(facts).into_iter().filter(|part| part.2 > 0.0) {
+            let known = areas.iter().position(|(at, outline, _)| *at == offset && *outline == window);
+            let area = known.unwrap_or_else(|| {
+                areas.push((offset, window, vec![Xyz([0.0; 3]); dies.len()]));
+                areas.len() - 1
+            });
+            areas[area].2[d] = light.scaled(share);
+        }
+    }
+    let of_package = || scene.pixels.iter().filter(|p| *p.package == *package);
+    areas
+        .into_iter()
+        .map(|(offset, window, lights)| {
+            let points = of_package()
+                .map(|pixel| {
+                    let [x_mm, y_mm] = place(pixel, offset);
+                    let sum: Xyz = lights.iter().zip(&pixel.levels).map(|(l, &level)| l.scaled(level)).sum();
+                    ColouredPoint { x_mm, y_mm, xyz: sum.0 }
+                })
+                .collect();
+            (window, points)
+        })
+        .collect()
+}
+
+/// The eye's blur: a Gaussian of unit integral.
+fn blur(deviation_mm: f64) -> SpotSpectrum {
     /// exp(-6.5^2 / 2) is 7e-10.
     const END: f64 = 6.5;
     const KNOTS: usize = 128;
     let knots: Vec<f64> = (0..=KNOTS).map(|i| END / deviation_mm * i as f64 / KNOTS as f64).collect();
-    candela.0.map(|cd| {
-        let values = knots.iter().map(|k| cd * PER_SQUARE_METRE * gaussian(*k, deviation_mm)).collect();
-        SpotSpectrum::new(knots.clone(), values)
-    })
+    let values = knots.iter().map(|k| gaussian(*k, deviation_mm)).collect();
+    SpotSpectrum::new(knots, values)
 }
 
 /// What the room's light makes of the cloth: X, Y, Z in cd/m2, the same everywhere.

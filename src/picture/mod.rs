@@ -12,6 +12,7 @@
 //! 5. [`render::png`] puts the [`caption`] under it and encodes it ([`png_out`]).
 
 // Luminance.
+pub mod coloured;
 pub mod die_spots;
 pub mod fft2;
 pub mod glare;
@@ -20,11 +21,13 @@ mod levels;
 pub mod luminance;
 pub mod plane;
 mod radial;
+mod sharp;
 mod transform;
 // Development.
 pub mod canvas;
 pub mod caption;
 pub mod colour;
+mod develop;
 pub mod exposure;
 pub mod png_out;
 pub mod render;

@@ -32,6 +32,7 @@ use super::levels;
 pub use super::radial::Accuracy;
 use crate::light::Window;
 use crate::light::spread::SpotSpectrum;
+use rayon::prelude::*;
 
 /// Where the image lies in the plane: x to the right, y upwards, rows going downwards.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -99,7 +100,7 @@ impl XyzImage {
     #[must_use]
     pub fn black(width_px: u32, height_px: u32) -> XyzImage {
         let n = width_px as usize * height_px as usize;
-        XyzImage { width_px, height_px, planes: [vec![0.0; n], vec![0.0; n], vec![0.0; n]] }
+        XyzImage { width_px, height_px, planes: std::array::from_fn(|_| zeros(n)) }
     }
 
     /// X, Y, Z of one image pixel; black outside the picture.
@@ -111,6 +112,18 @@ impl XyzImage {
         let i = row as usize * self.width_px as usize + column as usize;
         [self.planes[0][i], self.planes[1][i], self.planes[2][i]]
     }
+}
+
+/// Zeros that have been written.
+///
+/// Zeros fresh from the operating system are not there yet: adding to them reads each page first and writes it afterwards,
+/// which costs two interruptions a page, the second one of all cores.
+pub(super) fn zeros(n: usize) -> Vec<f32> {
+    /// Values that one thread writes at a time.
+    const PIECE: usize = 1 << 16;
+    let mut zeros = vec![0.0; n];
+    zeros.par_chunks_mut(PIECE).for_each(|piece| piece.fill(0.0));
+    zeros
 }
 
 /// A point that sends light.

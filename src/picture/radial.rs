@@ -10,6 +10,7 @@
 use crate::light::sinc;
 use crate::light::spread::SpotSpectrum;
 use pxfm::f_erf;
+use rayon::prelude::*;
 
 /// Samples taken of a spectrum for the integrals below. Spaced like the square root of k, so that a thousandth of the
 /// reach separates them at the upper end and far less at the lower.
@@ -21,6 +22,8 @@ const CROSSOVER_OVER: f64 = 5.0;
 /// Entries of a table; straight-line interpolation over the square root of k then errs by less than 1e-5 of L(0) for
 /// spots whose scales differ by a factor 100.
 pub(super) const TABLE: usize = 4096;
+/// Entries of a table that one thread makes at least: fewer are not worth handing out.
+const LEAST_TASK: usize = 512;
 /// Entries of the table of `sin(x)/x`, per unit of x.
 const SINC_PER_UNIT: f64 = 128.0;
 
@@ -190,32 +193,50 @@ pub(super) fn gaussian(k: f64, s: f64) -> f64 {
     (-0.5 * (k * s).powi(2)).exp()
 }
 
-/// Three spectra tabulated together over the square root of k.
-pub(super) struct Table {
-    entries: Vec<[f32; 4]>,
+/// The places of tables over the square root of k: the same for all tables of one grid, so that they are found once.
+#[derive(Clone, Copy)]
+pub(super) struct Scale {
+    end: f64,
+    count: usize,
     per_root: f32,
 }
 
-impl Table {
-    /// Tabulates `f(k)` up to `end` in so many entries.
-    pub(super) fn new(end: f64, count: usize, f: impl Fn(f64) -> [f64; 3]) -> Table {
-        let entries = (0..count + 2)
-            .map(|i| {
-                let [x, y, z] = f(end * (i as f64 / count as f64).powi(2));
-                [x as f32, y as f32, z as f32, 0.0]
-            })
-            .collect();
-        Table { entries, per_root: (count as f64 / end.sqrt()) as f32 }
+impl Scale {
+    /// So many entries up to the frequency `end`.
+    pub(super) fn new(end: f64, count: usize) -> Scale {
+        Scale { end, count, per_root: (count as f64 / end.sqrt()) as f32 }
     }
 
-    /// Value where the square of k is `k2`, which must not lie beyond the end (there: the last entry).
+    /// The entry below and the share of the next where the square of k is `k2`, which must not lie beyond the end.
     #[inline]
-    pub(super) fn at_square(&self, k2: f32) -> [f32; 4] {
+    pub(super) fn place(self, k2: f32) -> (u32, f32) {
         let at = k2.sqrt().sqrt() * self.per_root;
-        let i = (at as usize).min(self.entries.len() - 2);
-        let share = at - i as f32;
-        let (low, high) = (&self.entries[i], &self.entries[i + 1]);
-        std::array::from_fn(|c| low[c] + share * (high[c] - low[c]))
+        let entry = at as u32;
+        (entry, at - entry as f32)
+    }
+}
+
+/// Three spectra tabulated together.
+pub(super) struct Table(Vec<[f32; 4]>);
+
+impl Table {
+    /// Tabulates `f(k)`.
+    pub(super) fn new(scale: Scale, f: impl Fn(f64) -> [f64; 3] + Sync) -> Table {
+        let entry = |i: usize| {
+            let [x, y, z] = f(scale.end * (i as f64 / scale.count as f64).powi(2));
+            [x as f32, y as f32, z as f32, 0.0]
+        };
+        Table((0..scale.count + 2).into_par_iter().with_min_len(LEAST_TASK).map(entry).collect())
+    }
+
+    /// The values at a place of the table's scale; beyond the end: zero.
+    #[inline]
+    pub(super) fn at(&self, (entry, share): (u32, f32)) -> [f32; 4] {
+        let i = entry as usize;
+        match self.0.get(i..i + 2) {
+            Some([low, high]) => std::array::from_fn(|c| low[c] + share * (high[c] - low[c])),
+            _ => [0.0; 4],
+        }
     }
 }
 

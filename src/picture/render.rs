@@ -1,13 +1,11 @@
 //! From a luminance picture to a file's bytes: exposure, tone curve, caption bar, PNG.
 
-use super::canvas::Canvas;
 use super::caption::{Caption, captioned, exposure_words};
 use super::colour::linear_srgb;
+pub use super::develop::develop;
 use super::exposure::{ExposureValue, resolve};
 use super::luminance::LuminanceImage;
-use super::plane::XyzImage;
 use super::png_out::{LinearPicture, PngError, linear_16, srgb_8};
-use super::tone::{Development, HEADROOM, ToneCurve};
 use crate::cloth::Basis;
 use crate::light::spectrum::observer::Xyz;
 use crate::scene::Scene;
@@ -17,32 +15,6 @@ use rayon::prelude::*;
 #[must_use]
 pub fn exposure(scene: &Scene, picture: &LuminanceImage) -> ExposureValue {
     resolve(scene.view.exposure, [picture.image.planes[1].as_slice()])
-}
-
-/// The 8-bit sRGB picture at an exposure.
-#[must_use]
-pub fn develop(image: &XyzImage, exposure: ExposureValue) -> Canvas {
-    let development = Development { exposure, curve: ToneCurve::new(HEADROOM) };
-    let width = image.width_px as usize;
-    let [x, y, z] = &image.planes;
-    let mut canvas = Canvas::filled(image.width_px, image.height_px, [0, 0, 0]);
-    if width == 0 {
-        return canvas;
-    }
-    canvas.rgb.par_chunks_mut(3 * width).enumerate().for_each(|(row, out)| {
-        // Neighbours often agree (dark surroundings): the last answer is kept.
-        let (mut last, mut answer) = ([f32::NAN; 3], [0u8; 3]);
-        for (column, rgb) in out.chunks_exact_mut(3).enumerate() {
-            let i = row * width + column;
-            let xyz = [x[i], y[i], z[i]];
-            if xyz != last {
-                answer = development.pixel(Xyz(xyz.map(f64::from)));
-                last = xyz;
-            }
-            rgb.copy_from_slice(&answer);
-        }
-    });
-    canvas
 }
 
 /// The words under a scene's picture.

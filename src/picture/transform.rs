@@ -6,7 +6,7 @@ use super::fft2::{Complex32, Fft2};
 use super::gridding::{Lattice, Stencil, window_transform};
 use super::levels::{Channel, Grid, Job, matters};
 use super::plane::{SpotChannel, SpotPoint};
-use super::radial::{SincTable, TABLE, Table, gaussian};
+use super::radial::{Scale, SincTable, TABLE, Table, gaussian};
 use crate::light::{Window, sinc};
 use rayon::prelude::*;
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
@@ -21,10 +21,12 @@ impl Job<'_> {
     pub(super) fn transform(&self, grid: &Grid<'_>, planes: &mut [Vec<f32>; 3]) {
         let columns_used =
             ((grid.band * grid.fft.nx as f64 * grid.step_mm / TAU) as usize + 1).min(grid.fft.half());
+        let entries = if grid.low_pass.is_some() { self.accuracy.far_entries() } else { TABLE };
+        let scale = Scale::new(grid.band, entries);
         let spread: Vec<SpreadChannel<'_>> = self
             .channels
             .par_iter()
-            .filter_map(|c| SpreadChannel::new(self, grid, c, columns_used))
+            .filter_map(|c| SpreadChannel::new(self, grid, c, columns_used, scale))
             .collect();
         if spread.is_empty() {
             return;
@@ -37,7 +39,8 @@ impl Job<'_> {
             || ColumnScratch::new(&grid.fft),
             |scratch, (block, out)| {
                 let count = BLOCK.min(columns_used - block * BLOCK);
-                scratch.work_on(grid, &spread, block * BLOCK, count, columns_used);
+                scratch.find_places(grid, scale, block * BLOCK, count);
+                scratch.work_on(grid, &spread, &active, block * BLOCK, count, columns_used);
                 for (&component, out) in active.iter().zip(out.chunks_exact_mut(rows * BLOCK)) {
                     scratch.inverse(grid, component, count, out);
                 }
@@ -79,6 +82,19 @@ impl Job<'_> {
     }
 }
 
+/// Frequencies between columns and between rows of a grid's spectrum, in 1/mm.
+fn frequency_steps(grid: &Grid<'_>) -> [f32; 2] {
+    [grid.fft.nx, grid.fft.ny].map(|n| (TAU / (n as f64 * grid.step_mm)) as f32)
+}
+
+/// Adds values times factors to the sums.
+fn add_product<'a>(sums: &mut [Complex32], values: &[Complex32], factors: impl Iterator<Item = &'a f32>) {
+    for ((sum, value), factor) in sums.iter_mut().zip(values).zip(factors) {
+        sum.re += value.re * factor;
+        sum.im += value.im * factor;
+    }
+}
+
 /// Adds every `stride`-th value to the sums.
 fn add_every(sums: &mut [f32], values: &[f32], stride: usize) {
     if stride == 1 {
@@ -108,11 +124,16 @@ struct SpreadChannel<'a> {
 }
 
 impl<'a> SpreadChannel<'a> {
-    fn new(job: &Job<'_>, grid: &Grid<'_>, channel: &'a Channel<'a>, columns_used: usize) -> Option<Self> {
+    fn new(
+        job: &Job<'_>,
+        grid: &Grid<'_>,
+        channel: &'a Channel<'a>,
+        columns_used: usize,
+        scale: Scale,
+    ) -> Option<Self> {
         let (rows, spectra) = row_spectra(grid, &channel.points, columns_used)?;
         let SpotChannel { window, kernels, window_turn_rad, .. } = channel.source;
-        let entries = if grid.low_pass.is_some() { job.accuracy.far_entries() } else { TABLE };
-        let table = Table::new(grid.band, entries, |k| {
+        let table = Table::new(scale, |k| {
             let low = grid.low_pass.map_or(1.0, |kc| job.crossover.at(k / kc));
             let high = grid.high_pass.map_or(0.0, |kc| job.crossover.at(k / kc));
             let factor = (low - high) * gaussian(k, job.aperture_mm) * window.round_part(k);
@@ -212,7 +233,12 @@ fn row_spectra(
 struct ColumnScratch {
     work: Vec<Complex32>,
     sums: [Vec<Complex32>; 3],
-    /// What a column is multiplied by, for each component.
+    /// Where the tables are to be read, for the rows from frequency zero upwards; one piece of `half_rows` a column.
+    places: Vec<(u32, f32)>,
+    /// How many rows of each column lie within the band.
+    inside: [usize; BLOCK],
+    half_rows: usize,
+    /// What a column's rows are multiplied by, for each component.
     factors: [Vec<f32>; 3],
     fft: Vec<Complex32>,
 }
@@ -222,11 +248,30 @@ impl ColumnScratch {
         let block = || vec![Complex32::default(); BLOCK * fft.ny];
         let scratch =
             fft.column_forward.get_inplace_scratch_len().max(fft.column_inverse.get_inplace_scratch_len());
+        let half_rows = fft.ny / 2 + 1;
         ColumnScratch {
             work: block(),
             sums: [block(), block(), block()],
-            factors: std::array::from_fn(|_| vec![0.0; fft.ny]),
+            places: vec![(0, 0.0); BLOCK * half_rows],
+            inside: [0; BLOCK],
+            half_rows,
+            factors: std::array::from_fn(|_| vec![0.0; half_rows]),
             fft: vec![Complex32::default(); scratch],
+        }
+    }
+
+    /// Finds where the tables of all channels are to be read for a block of columns.
+    fn find_places(&mut self, grid: &Grid<'_>, scale: Scale, first: usize, count: usize) {
+        let [kx_step, ky_step] = frequency_steps(grid);
+        let band2 = (grid.band * grid.band) as f32;
+        let columns = self.places.chunks_exact_mut(self.half_rows).zip(&mut self.inside).take(count);
+        for (column, (places, inside)) in columns.enumerate() {
+            let kx = kx_step * (first + column) as f32;
+            *inside = (((band2 - kx * kx).max(0.0).sqrt() / ky_step) as usize + 1).min(self.half_rows);
+            for (row, place) in places[..*inside].iter_mut().enumerate() {
+                let ky = ky_step * row as f32;
+                *place = scale.place((kx * kx + ky * ky).min(band2));
+            }
         }
     }
 
@@ -235,12 +280,13 @@ impl ColumnScratch {
         &mut self,
         grid: &Grid<'_>,
         spread: &[SpreadChannel<'_>],
+        active: &[usize],
         first: usize,
         count: usize,
         used: usize,
     ) {
         let ny = grid.fft.ny;
-        self.sums.iter_mut().for_each(|s| s.fill(Complex32::default()));
+        active.iter().for_each(|&c| self.sums[c].fill(Complex32::default()));
         for channel in spread {
             self.work.fill(Complex32::default());
             for (spectrum, &row) in channel.spectra.chunks_exact(used).zip(&channel.rows) {
@@ -250,61 +296,43 @@ impl ColumnScratch {
             }
             grid.fft.column_forward.process_with_scratch(&mut self.work[..count * ny], &mut self.fft);
             for column in 0..count {
-                self.multiply(grid, channel, first + column, column * ny..(column + 1) * ny);
+                self.multiply(grid, channel, first, column);
             }
         }
     }
 
     /// Multiplies a column by the spectra of the channel's spots and adds it to the sums.
-    fn multiply(
-        &mut self,
-        grid: &Grid<'_>,
-        channel: &SpreadChannel<'_>,
-        column: usize,
-        range: std::ops::Range<usize>,
-    ) {
-        let on = channel.channel.source.kernels.map(|k| k.is_some());
-        self.fill_factors(grid, channel, column);
-        let work = &self.work[range.clone()];
-        for ((sums, factors), _) in self.sums.iter_mut().zip(&self.factors).zip(on).filter(|(_, on)| *on) {
-            for ((sum, value), factor) in sums[range.clone()].iter_mut().zip(work).zip(factors) {
-                sum.re += value.re * factor;
-                sum.im += value.im * factor;
-            }
-        }
-    }
-
-    /// What each row of a column is multiplied by: spots, windows, corrections of the gridding.
-    fn fill_factors(&mut self, grid: &Grid<'_>, channel: &SpreadChannel<'_>, column: usize) {
+    fn multiply(&mut self, grid: &Grid<'_>, channel: &SpreadChannel<'_>, first: usize, column: usize) {
         let ny = grid.fft.ny;
-        let kx = (TAU * column as f64 / (grid.fft.nx as f64 * grid.step_mm)) as f32;
-        let ky_step = (TAU / (ny as f64 * grid.step_mm)) as f32;
-        let band2 = (grid.band * grid.band) as f32;
-        // Rows beyond the band stay zero.
-        let inside = ((band2 - kx * kx).max(0.0).sqrt() / ky_step) as usize + 1;
-        if 2 * inside < ny {
-            self.factors.iter_mut().for_each(|f| f[inside..=ny - inside].fill(0.0));
-        }
-        let [x, y, z] = &mut self.factors;
-        let mut set = |row: usize, kernel: &[f32; 4], factor: f32| {
-            (x[row], y[row], z[row]) = (factor * kernel[0], factor * kernel[1], factor * kernel[2]);
-        };
-        for (row, down) in channel.down.iter().enumerate().take(inside) {
-            let ky = ky_step * row as f32;
-            let k2 = (kx * kx + ky * ky).min(band2);
-            let kernel = channel.table.at_square(k2);
-            let factor = channel.across[column] * down;
-            // Rows go downwards, so frequency `row` of the rows is -ky of the plane.
-            let [here, mirrored] = match &channel.square {
-                SquareWindow::None => [1.0; 2],
-                SquareWindow::Turned { half_side, cos, sin, table } => [-ky, ky].map(|ky| {
-                    table.at(half_side * (cos * kx + sin * ky)) * table.at(half_side * (cos * ky - sin * kx))
-                }),
-            };
-            if row > 0 && 2 * row != ny {
-                set(ny - row, &kernel, factor * mirrored);
+        let inside = self.inside[column];
+        let work = &mut self.work[column * ny..(column + 1) * ny];
+        if let SquareWindow::Turned { half_side, cos, sin, table } = &channel.square {
+            let [kx_step, ky_step] = frequency_steps(grid);
+            let kx = kx_step * (first + column) as f32;
+            for (row, value) in work.iter_mut().enumerate() {
+                // Rows go downwards, so frequency `row` of the rows is -ky of the plane.
+                let ky =
+                    if row < self.half_rows { -ky_step * row as f32 } else { ky_step * (ny - row) as f32 };
+                *value *=
+                    table.at(half_side * (cos * kx + sin * ky)) * table.at(half_side * (cos * ky - sin * kx));
             }
-            set(row, &kernel, factor * here);
+        }
+        // Spots, windows along the grid, corrections of the gridding: the same for the frequency `row` and for `ny - row`.
+        let [x, y, z] = self.factors.each_mut().map(|f| &mut f[..inside]);
+        let places = &self.places[column * self.half_rows..][..inside];
+        let across = channel.across[first + column];
+        for ((((x, y), z), place), down) in x.iter_mut().zip(y).zip(z).zip(places).zip(&channel.down) {
+            let [a, b, c, _] = channel.table.at(*place);
+            let factor = across * down;
+            (*x, *y, *z) = (factor * a, factor * b, factor * c);
+        }
+        let mirrored = inside.min(ny.div_ceil(2));
+        let on = channel.channel.source.kernels.map(|k| k.is_some());
+        for ((sums, factors), _) in self.sums.iter_mut().zip(&self.factors).zip(on).filter(|(_, on)| *on) {
+            let sums = &mut sums[column * ny..(column + 1) * ny];
+            add_product(&mut sums[..inside], &work[..inside], factors[..inside].iter());
+            let above = ny + 1 - mirrored;
+            add_product(&mut sums[above..], &work[above..], factors[1..mirrored].iter().rev());
         }
     }
 

@@ -1,16 +1,22 @@
 //! How long the picture takes, beside the bare transforms of the same grid.
 //!
-//! `bare_ffts`: three forward and three inverse real transforms at the size of the picture's finest grid (padding included);
-//! `bare_ffts_of_image`: the same at the size of the image, which for soft spots is far larger. `picture`: the
-//! whole sum of spots, three channels into three components. `hard`: spots that need a grid as fine as the image;
-//! `soft`: spots ten times as wide.
+//! `bare transforms`: three forward and three inverse real transforms at the size of the picture's finest grid (padding
+//! included). `picture`: the whole sum of spots, three channels into three components. `hard`: spots that need a grid as fine
+//! as the image; `soft`: spots ten times as wide.
 
-use criterion::{BenchmarkId, Criterion, criterion_group, criterion_main};
+#![allow(missing_docs, reason = "criterion's macros make public items")]
+#![allow(clippy::print_stdout, reason = "the ratio is what this is about")]
+
+use criterion::{Criterion, criterion_group, criterion_main};
 use std::hint::black_box;
+use std::time::{Duration, Instant};
 use weftlight::light::Window;
 use weftlight::light::spread::SpotSpectrum;
 use weftlight::picture::fft2::Fft2;
-use weftlight::picture::plane::{Accuracy, Frame, SpotChannel, SpotPoint, sum_of_spots};
+use weftlight::picture::plane::{Accuracy, Frame, Plane, SpotChannel, SpotPoint, sum_of_spots};
+
+/// Rounds in which picture and transforms take turns.
+const ROUNDS: usize = 15;
 
 /// A name, a size in image pixels, a number of points and the spots' stand-off in image pixels.
 const SCENES: [(&str, [u32; 2], u32, f64); 4] = [
@@ -40,6 +46,35 @@ fn block(size: [u32; 2], count: u32) -> Vec<SpotPoint> {
         .collect()
 }
 
+/// Three forward and three inverse transforms.
+fn bare_transforms(fft: &Fft2, input: &[f32]) -> f32 {
+    let spectra: Vec<_> = (0..3).map(|_| fft.forward(black_box(input))).collect();
+    spectra.into_iter().map(|s| fft.inverse(s)[0]).sum()
+}
+
+fn seconds<T>(work: impl FnOnce() -> T) -> f64 {
+    let start = Instant::now();
+    black_box(work());
+    start.elapsed().as_secs_f64()
+}
+
+fn median(mut values: Vec<f64>) -> f64 {
+    values.sort_by(f64::total_cmp);
+    values[values.len() / 2]
+}
+
+/// Prints the picture's time over that of the bare transforms, measured in turn: whatever else the machine does meets both.
+fn print_ratio(name: &str, bare: impl Fn() -> f32, picture: impl Fn() -> Plane) {
+    let (bare, picture): (Vec<f64>, Vec<f64>) =
+        (0..ROUNDS).map(|_| (seconds(&bare), seconds(&picture))).unzip();
+    let ratio = median(bare.iter().zip(&picture).map(|(b, p)| p / b).collect());
+    println!(
+        "{name}: picture {:.1} ms, bare transforms {:.1} ms, median of the ratios {ratio:.2}",
+        1e3 * median(picture),
+        1e3 * median(bare),
+    );
+}
+
 fn picture(c: &mut Criterion) {
     for (name, size, count, h) in SCENES {
         let frame = Frame::centred(0.0, 0.0, 1.0, size[0], size[1]);
@@ -53,23 +88,15 @@ fn picture(c: &mut Criterion) {
                 kernels: [Some(&spots[0]), Some(&spots[1]), Some(&spots[2])],
             })
             .collect();
-        let report = sum_of_spots(&frame, &channels, Accuracy::Picture).report;
-        let [nx, ny] = report.nodes;
-        let mut group = c.benchmark_group(format!("{name} on {nx}x{ny}"));
-        group.sample_size(10).warm_up_time(std::time::Duration::from_millis(500));
-        for (label, [nx, ny]) in [("bare_ffts", [nx, ny]), ("bare_ffts_of_image", size.map(|n| n as usize))] {
-            group.bench_function(BenchmarkId::from_parameter(label), |b| {
-                let fft = Fft2::new(nx, ny);
-                let input = vec![0.5_f32; nx * ny];
-                b.iter(|| {
-                    let spectra: Vec<_> = (0..3).map(|_| fft.forward(black_box(&input))).collect();
-                    spectra.into_iter().map(|s| fft.inverse(s)[0]).sum::<f32>()
-                });
-            });
-        }
-        group.bench_function(BenchmarkId::from_parameter("picture"), |b| {
-            b.iter(|| sum_of_spots(black_box(&frame), black_box(&channels), Accuracy::Picture));
-        });
+        let picture = || sum_of_spots(black_box(&frame), black_box(&channels), Accuracy::Picture);
+        let [nx, ny] = picture().report.nodes;
+        let (fft, input) = (Fft2::new(nx, ny), vec![0.5_f32; nx * ny]);
+        let group_name = format!("{name} on {nx}x{ny}");
+        print_ratio(&group_name, || bare_transforms(&fft, &input), picture);
+        let mut group = c.benchmark_group(group_name);
+        group.sample_size(10).warm_up_time(Duration::from_millis(500));
+        group.bench_function("bare transforms", |b| b.iter(|| bare_transforms(&fft, &input)));
+        group.bench_function("picture", |b| b.iter(picture));
         group.finish();
     }
 }

@@ -1,46 +1,47 @@
-//! How long the solution of a stack takes: one and three layers, white and dyed, at the wavelengths of all dies.
+//! How long the solution of a stack takes for all dies: the real function, with cloths of the catalogue.
+//!
+//! `white`: a cloth whose optics are nearly the same at all wavelengths; `dyed`: one whose optics change from one to the
+//! next, so that every wavelength has to be solved; `three layers`: two white cloths over a dyed one.
+
+#![allow(missing_docs, reason = "criterion's macros make public items")]
+
 use criterion::{Criterion, criterion_group, criterion_main};
 use std::hint::black_box;
-use weftlight::light::spots::spots;
-use weftlight::light::{Layer, Optics, Stack};
-use weftlight::quantity::{Millimetres, PerMillimetre};
+use std::sync::Arc;
+use weftlight::cloth::{Cloth, catalogue};
+use weftlight::light::Stack;
+use weftlight::picture::die_spots::die_spots;
+use weftlight::pixels::package::Package;
+use weftlight::quantity::{Millimetres, Nanometres};
 
-/// Wavelengths at which the picture solves a stack for red, green, blue and white dies.
-const WAVELENGTHS: usize = 15;
+/// Red, green, blue and white dies: every wavelength that any die of the table needs.
+const PACKAGE: &str = "5050-rgbw";
+const BOARD_REFLECTANCE: f64 = 0.5;
 
-fn layer(gap: f64, thickness: f64, tau: f64, albedo: f64, openness: f64) -> Layer {
-    Layer {
-        gap_below: Millimetres(gap),
-        thickness: Millimetres(thickness),
-        optics: Optics { extinction: PerMillimetre(tau / thickness), albedo, asymmetry: 0.72, openness },
-    }
-}
+/// A name, and the cloths from the pixels outwards, each over its gap in mm.
+const STACKS: [(&str, &[(f64, &str)]); 4] = [
+    ("white, one layer", &[(6.0, "felt-wool-ivory")]),
+    ("dyed, one layer", &[(6.0, "felt-wool-red")]),
+    ("white, three layers", &[(6.0, "wadding"), (2.0, "muslin"), (1.0, "voile")]),
+    ("dyed, three layers", &[(6.0, "felt-wool-red"), (2.0, "muslin"), (1.0, "voile")]),
+];
 
-/// A dyed stack at every wavelength: the albedo changes from one to the next.
-fn stacks(layers: usize) -> Vec<Stack> {
-    (0..WAVELENGTHS)
-        .map(|i| {
-            let albedo = 0.90 + 0.099 * (i as f64 / (WAVELENGTHS - 1) as f64);
-            let all = [
-                layer(6.0, 3.0, 12.0, albedo, 0.0),
-                layer(2.0, 0.6, 3.0, albedo - 0.01, 0.1),
-                layer(1.0, 0.15, 1.0, albedo, 0.4),
-            ];
-            Stack { board_reflectance: 0.5, layers: all[..layers].to_vec() }
-        })
-        .collect()
+fn cloth(name: &str) -> Arc<Cloth> {
+    catalogue::by_name(name).expect("in the catalogue").expect("a sound cloth")
 }
 
 fn solve(criterion: &mut Criterion) {
-    let mut group = criterion.benchmark_group("solve");
+    let package = Package::named(PACKAGE).expect("in the table");
+    let mut group = criterion.benchmark_group("solve for all dies");
     group.sample_size(20);
-    for layers in [1, 3] {
-        let dyed = stacks(layers);
-        group.bench_function(format!("{layers} layers, dyed, {WAVELENGTHS} wavelengths"), |b| {
-            b.iter(|| spots(black_box(&dyed), 1.0));
-        });
-        let white = vec![dyed[0].clone(); WAVELENGTHS];
-        group.bench_function(format!("{layers} layers, white"), |b| b.iter(|| spots(black_box(&white), 1.0)));
+    for (name, layers) in STACKS {
+        let cloths: Vec<(Millimetres, Arc<Cloth>)> =
+            layers.iter().map(|&(gap, name)| (Millimetres(gap), cloth(name))).collect();
+        let stack_at = |wavelength: Nanometres| Stack {
+            board_reflectance: BOARD_REFLECTANCE,
+            layers: cloths.iter().map(|(gap, cloth)| cloth.layer_at(*gap, wavelength)).collect(),
+        };
+        group.bench_function(name, |b| b.iter(|| die_spots(black_box(&[&package]), &stack_at)));
     }
     group.finish();
 }
