@@ -176,7 +176,7 @@ impl Scattering {
 /// The Bessel functions of the ways between the middles of the layers, at one frequency; they serve every albedo.
 #[derive(Debug)]
 pub struct Ways {
-    /// `from_source[j]`: `J_n(k H_j tan)`, direction by order.
+    /// `from_source[j]`: `J_n(k H_j tan)`, order by direction.
     from_source: Vec<Vec<Vec<f64>>>,
     /// `between[j][l]` for l > j.
     between: Vec<Vec<Vec<Vec<f64>>>>,
@@ -189,7 +189,13 @@ impl Ways {
         let directions = Directions::get();
         let outermost = heights.len() - 1;
         let table = |distance: f64, orders: usize| -> Vec<Vec<f64>> {
-            directions.tangents.iter().map(|t| bessel_j(orders, k * distance * t)).collect()
+            let mut by_order = vec![vec![0.0; directions.tangents.len()]; orders];
+            for (f, t) in directions.tangents.iter().enumerate() {
+                for (row, value) in by_order.iter_mut().zip(bessel_j(orders, k * distance * t)) {
+                    row[f] = value;
+                }
+            }
+            by_order
         };
         let from_source = heights
             .iter()
@@ -296,9 +302,7 @@ impl Chain {
             if j + 1 < self.layers.len() {
                 let mut arriving = vec![vec![0.0; count]; modes];
                 for (l, w) in w.iter().enumerate().skip(j + 1) {
-                    for f in 0..count {
-                        convolve(w, f, &ways.between[j][l][f], self.between[j][l][f], &mut arriving);
-                    }
+                    convolve(w, &ways.between[j][l], &self.between[j][l], &mut arriving);
                 }
                 for ((kernel, arriving), own) in layer.sideways.iter().zip(&arriving).zip(&mut own) {
                     let nodes = kernel * nalgebra::DVectorView::from_slice(arriving, count);
@@ -306,14 +310,10 @@ impl Chain {
                     own.iter_mut().zip(spread.iter()).for_each(|(o, s)| *o += s);
                 }
             }
-            for f in 0..count {
-                let bessel = &ways.from_source[j][f];
-                let mut sum = own[0][f] * bessel[0];
-                for (m, (own, bessel)) in own.iter().zip(bessel).enumerate().skip(1) {
-                    let sign = if m % 2 == 0 { 2.0 } else { -2.0 };
-                    sum += sign * own[f] * bessel;
-                }
-                total += self.from_source[j][f] * sum;
+            for (m, (own, bessel)) in own.iter().zip(&ways.from_source[j]).enumerate() {
+                let sign = if m == 0 { 1.0 } else { 2.0 * parity(m) };
+                let weighted = own.iter().zip(bessel).zip(&self.from_source[j]).map(|((o, b), w)| o * b * w);
+                total += sign * weighted.sum::<f64>();
             }
             w[j] = own;
         }
@@ -321,23 +321,30 @@ impl Chain {
     }
 }
 
-/// Adds `weight * g_m` for each mode m of `out`, where `g_m = sum over m' of w_m' J_{m - m'}` (all signs of m').
-fn convolve(w: &[Vec<f64>], f: usize, bessel: &[f64], weight: f64, out: &mut [Vec<f64>]) {
+/// `(-1)^n`.
+fn parity(n: usize) -> f64 {
+    if n.is_multiple_of(2) { 1.0 } else { -1.0 }
+}
+
+/// Adds `weight g_m` for each mode m of `out`, direction by direction, where `g_m = sum over m' of w_m' J_{m - m'}` (all signs
+/// of m').
+fn convolve(w: &[Vec<f64>], bessel: &[Vec<f64>], weight: &[f64], out: &mut [Vec<f64>]) {
     for (m, out) in out.iter_mut().enumerate() {
-        let mut sum = w[0][f] * bessel[m];
-        for (n, coefficient) in w.iter().enumerate().skip(1) {
+        for (n, coefficients) in w.iter().enumerate() {
+            let near = &bessel[m.abs_diff(n)];
             // w_{-n} = (-1)^n w_n and J_{-n} = (-1)^n J_n.
-            let difference = if m >= n {
-                bessel[m - n]
-            } else if (n - m) % 2 == 0 {
-                bessel[n - m]
-            } else {
-                -bessel[n - m]
-            };
-            let sign = if n % 2 == 0 { 1.0 } else { -1.0 };
-            sum += coefficient[f] * (difference + sign * bessel[m + n]);
+            let near_sign = if m >= n { 1.0 } else { parity(n - m) };
+            if n == 0 {
+                let terms = coefficients.iter().zip(near).zip(weight);
+                out.iter_mut().zip(terms).for_each(|(o, ((c, j), w))| *o += w * c * j);
+                continue;
+            }
+            let (far, far_sign) = (&bessel[m + n], parity(n));
+            let terms = coefficients.iter().zip(near).zip(far).zip(weight);
+            out.iter_mut()
+                .zip(terms)
+                .for_each(|(o, (((c, near), far), w))| *o += w * c * (near_sign * near + far_sign * far));
         }
-        out[f] += weight * sum;
     }
 }
 

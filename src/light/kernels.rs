@@ -125,6 +125,7 @@ pub struct Ray {
 }
 
 const LN_SMALLEST: f64 = -16.118_095_650_958_32;
+const PER_LN_STEP: f64 = 1.0 / LN_STEP;
 const LN_STEP: f64 = (3.828_641_396_489_095 - LN_SMALLEST) / (RHO_STEPS - 1) as f64;
 
 impl Kernel {
@@ -170,15 +171,14 @@ impl Kernel {
         if rho < SMALLEST {
             return self.limit(a, rho);
         }
-        let (i, wi) = lagrange((rho.ln() - LN_SMALLEST) / LN_STEP, RHO_STEPS);
+        let (i, wi) = lagrange((rho.ln() - LN_SMALLEST) * PER_LN_STEP, RHO_STEPS);
         let (j, wj) = lagrange(b / (rho + a) * (ANGLE_STEPS - 1) as f64, ANGLE_STEPS);
-        let mut sum = 0.0;
+        let mut across = [0.0; POINTS];
         for (p, w) in wi.iter().enumerate() {
             let start = (i + p) * ANGLE_STEPS + j;
-            let row: &[f64] = &self.table[start..start + POINTS];
-            sum += w * row.iter().zip(&wj).map(|(v, w)| v * w).sum::<f64>();
+            across.iter_mut().zip(&self.table[start..start + POINTS]).for_each(|(a, v)| *a += w * v);
         }
-        sum * (-rho).exp()
+        across.iter().zip(&wj).map(|(a, w)| a * w).sum::<f64>() * (-rho).exp()
     }
 
     /// The row of the table for A : b = `a` : `b`.
@@ -209,7 +209,7 @@ impl Ray {
     /// The kernel at `rho = exp(ln_rho)` on this ray.
     #[must_use]
     pub fn at(&self, ln_rho: f64) -> f64 {
-        let x = (ln_rho - LN_SMALLEST) / LN_STEP;
+        let x = (ln_rho - LN_SMALLEST) * PER_LN_STEP;
         if x >= (RHO_STEPS - 1) as f64 {
             return 0.0;
         }
