@@ -2,6 +2,7 @@
 
 pub mod canvas;
 pub mod caption;
+pub mod chart;
 pub mod colour;
 pub mod die_spots;
 pub mod exposure;
@@ -14,5 +15,6 @@ pub mod plane;
 pub mod png_out;
 mod radial;
 pub mod render;
+pub mod sheet;
 pub mod tone;
 mod transform;
