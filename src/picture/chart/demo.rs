@@ -240,6 +240,36 @@ pub(super) fn odd() -> Chart {
     }
 }
 
+/// More marker lines, lines and points than there is room for side by side.
+pub(super) fn crowded() -> Chart {
+    let series = |i: usize| Series {
+        name: format!("series {}, with a long name", i + 1),
+        points: sampled(0.0, 12.0, 25, |x| 8.0 / (1.0 + x / (2.0 + 0.1 * i as f64))),
+        band: None,
+        style: Style::nth(i).plain(),
+    };
+    let mark = |i: u32| Mark {
+        x: 6.0 + 0.4 * f64::from(i % 3),
+        y: 5.0 + 0.3 * f64::from(i / 3),
+        label: format!("cloth number {i}"),
+        ..Mark::default()
+    };
+    let mut plot = Plot::new(Axis::linear("dot visibility", "").from_zero());
+    plot.height_px = 400.0;
+    plot.series = (0..4).map(series).collect();
+    plot.marks =
+        vec![Marks { name: String::new(), points: (0..7).map(mark).collect(), style: Style::nth(5) }];
+    let rule = |at: f64| Rule { at, label: format!("at {at} mm dots vanish for one more of the cloths") };
+    Chart {
+        title: "Panel: a crowded chart whose title is so long that it has to be broken into two lines"
+            .to_owned(),
+        x: Axis::linear("gap", "mm"),
+        rules: [3.0, 4.0, 9.5].map(rule).to_vec(),
+        panels: vec![Panel::Plot(plot)],
+        ..Chart::default()
+    }
+}
+
 /// The axis of pictures alone.
 pub(super) fn strip_alone() -> Chart {
     let pictures = (0..6).map(|i| f64::from(i) * 2.0).map(|x| PlacedPicture {
@@ -282,9 +312,13 @@ fn look() {
     use crate::picture::{png_out, sheet};
     let dir = std::path::Path::new("/tmp/wt-charts-look");
     std::fs::create_dir_all(dir).unwrap();
-    for (name, chart) in
-        [("standoff", standoff()), ("pick", pick()), ("odd", odd()), ("strip", strip_alone())]
-    {
+    for (name, chart) in [
+        ("standoff", standoff()),
+        ("pick", pick()),
+        ("odd", odd()),
+        ("strip", strip_alone()),
+        ("crowded", crowded()),
+    ] {
         let svg = chart.svg("alt text");
         std::fs::write(dir.join(format!("{name}.svg")), &svg).unwrap();
         let t = std::time::Instant::now();

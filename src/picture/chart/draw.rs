@@ -1,6 +1,6 @@
 //! The whole drawing, from the title down.
 
-use super::labels::{LEADING, lines, rows, spread};
+use super::labels::{LEADING, lines, spread};
 use super::layout::{Frame, HEADING_PX, PAD, PANEL_GAP, TITLE_PX};
 use super::style::{INK, PAPER, QUIET};
 use super::svg::{self, Anchor, Body, Stroke};
@@ -9,6 +9,10 @@ use crate::picture::canvas::{Rgb8, shortened};
 
 /// Blank around the labels of upright rules.
 const FLAG_GAP: f64 = 8.0;
+/// Height of the thin lines from these labels to the plot.
+const FLAG_TIE: f64 = 10.0;
+/// Blank between the legend and what follows.
+const LEGEND_GAP: f64 = 14.0;
 
 /// The chart as an SVG file.
 pub(super) fn drawing(chart: &Chart, alt: &str) -> String {
@@ -83,7 +87,9 @@ fn panels(body: &mut Body, chart: &Chart, frame: &Frame, prefix: &str, top: f64)
             }
         };
         if axis_below == Some(i) {
-            top = plot::draw_level_axis(body, &chart.x, frame, top);
+            // Pictures have numbers of their own below them.
+            let numbered = !matches!(panel, Panel::Pictures(_));
+            top = plot::draw_level_axis(body, &chart.x, frame, numbered, top);
         }
     }
     top
@@ -92,30 +98,50 @@ fn panels(body: &mut Body, chart: &Chart, frame: &Frame, prefix: &str, top: f64)
 /// What the upright axis measures, and the legend.
 fn plot_heading(body: &mut Body, plot: &Plot, band_label: Option<&str>, top: f64) -> f64 {
     let below = block(body, &plot.y.heading(), top, HEADING_PX, INK);
-    legend::draw(body, plot, band_label, below) + 8.0
+    legend::draw(body, plot, band_label, below) + LEGEND_GAP
 }
 
-/// The labels of the upright rules above the first plot, each over its line.
+/// The labels of the upright rules above the first plot, tied to their lines: in one row where all fit, else on a row each.
 fn flags(body: &mut Body, rules: &[Rule], frame: &Frame, top: f64) -> f64 {
     let mut shown: Vec<&Rule> =
-        rules.iter().filter(|r| plot::in_view(&frame.x, r) && !r.label.is_empty()).collect();
+        rules.iter().filter(|r| frame.x.contains(r.at) && !r.label.trim().is_empty()).collect();
+    if shown.is_empty() {
+        return top;
+    }
     shown.sort_by(|a, b| a.at.total_cmp(&b.at));
     let room = (WIDTH_PX - 2.0 * PAD) as f32;
     let texts: Vec<String> =
         shown.iter().map(|r| shortened(&r.label, svg::line_height(TEXT_PX), room)).collect();
-    let widths: Vec<f64> = texts.iter().map(|text| svg::width(text, TEXT_PX)).collect();
+    let widths: Vec<f64> = texts.iter().map(|text| svg::width(text, TEXT_PX) + 2.0 * FLAG_GAP).collect();
     let at: Vec<f64> = shown.iter().map(|r| frame.x_px(r.at)).collect();
-    // Each label over its line, moved only where the sheet ends.
-    let middles: Vec<f64> =
-        at.iter().zip(&widths).flat_map(|(x, w)| spread(&[*x], &[*w], PAD, WIDTH_PX - PAD)).collect();
-    let rows = rows(&middles, &widths, &at, FLAG_GAP);
-    let count = rows.iter().max().map_or(0, |most| most + 1);
+    let (low, high) = (PAD - FLAG_GAP, WIDTH_PX - PAD + FLAG_GAP);
+    let one_row = widths.iter().sum::<f64>() <= high - low;
+    let middles = if one_row {
+        spread(&at, &widths, low, high)
+    } else {
+        // Each begins at its line; a lower row is farther right, so that no line crosses a label where there is room.
+        let beside: Vec<f64> = at.iter().zip(&widths).map(|(x, w)| x + 0.5 * w).collect();
+        beside.iter().zip(&widths).flat_map(|(x, w)| spread(&[*x], &[*w], low, high)).collect()
+    };
     let step = LEADING * TEXT_PX;
-    let bottom = top + step * count as f64 + if count > 0 { 4.0 } else { 0.0 };
-    for (((text, middle), row), x) in texts.iter().zip(&middles).zip(&rows).zip(&at) {
-        let row_bottom = bottom - 4.0 - step * *row as f64;
-        body.words(*middle, row_bottom - 0.25 * TEXT_PX, TEXT_PX, Anchor::Middle, INK, text);
-        body.line((*x, row_bottom), (*x, bottom), Stroke::new(INK, 1.6));
+    let count = if one_row { 1 } else { shown.len() };
+    let bottom = top + step * count as f64 + FLAG_TIE;
+    let row = |i: usize| top + step * (if one_row { 0 } else { i }) as f64;
+    let stroke = Stroke::new(INK, 1.4);
+    for (i, (x, (middle, width))) in at.iter().zip(middles.iter().zip(&widths)).enumerate() {
+        let half = (0.5 * width - FLAG_GAP).max(0.0);
+        if one_row {
+            let from = x.clamp(middle - half, middle + half);
+            body.line((from, row(i) + step), (*x, bottom), stroke);
+        } else {
+            body.line((*x, row(i) + 0.5 * step), (*x, bottom), stroke);
+        }
+    }
+    for (i, (text, (middle, width))) in texts.iter().zip(middles.iter().zip(&widths)).enumerate() {
+        let plate = [middle - 0.5 * width + 2.0, row(i), width - 4.0, step];
+        body.rect(plate, Some((PAPER, 1.0)), None);
+        let baseline = row(i) + 0.5 * (step + svg::CAPITAL * TEXT_PX);
+        body.words(*middle, baseline, TEXT_PX, Anchor::Middle, INK, text);
     }
     bottom
 }

@@ -53,27 +53,6 @@ pub(super) fn spread(wanted: &[f64], lengths: &[f64], low: f64, high: f64) -> Ve
     middles
 }
 
-/// Rows for labels over upright lines: each gets the lowest row where neither it nor a line of a higher label lies on
-/// another. Takes middles and widths in order from the left; gives rows from 0.
-pub(super) fn rows(middles: &[f64], widths: &[f64], lines: &[f64], room: f64) -> Vec<usize> {
-    let mut taken: Vec<Vec<(f64, f64)>> = Vec::new();
-    let mut chosen: Vec<usize> = Vec::new();
-    for ((middle, width), line) in middles.iter().zip(widths).zip(lines) {
-        let (from, to) = (middle - 0.5 * width - room, middle + 0.5 * width + room);
-        let free = |row: &Vec<(f64, f64)>| row.iter().all(|(a, b)| to <= *a || from >= *b);
-        let row = taken.iter().position(free).unwrap_or(taken.len());
-        if row == taken.len() {
-            taken.push(Vec::new());
-        }
-        taken[row].push((from, to));
-        for below in &mut taken[..row] {
-            below.push((line - room, line + room));
-        }
-        chosen.push(row);
-    }
-    chosen
-}
-
 /// What labels have to keep clear of.
 #[derive(Clone, Debug)]
 pub(super) struct Placer {
@@ -198,12 +177,5 @@ mod tests {
         assert_eq!(placer.place(candidates), Some(candidates[3]));
         assert_ne!(placer.place(candidates), Some(candidates[3]), "taken now");
         assert_eq!(placer.place([]), None);
-    }
-
-    #[test]
-    fn rows_keep_labels_and_lines_apart() {
-        assert_eq!(rows(&[50.0, 200.0], &[80.0, 80.0], &[50.0, 200.0], 4.0), [0, 0]);
-        assert_eq!(rows(&[50.0, 100.0], &[80.0, 80.0], &[50.0, 100.0], 4.0), [0, 1]);
-        assert_eq!(rows(&[50.0, 100.0, 150.0], &[80.0; 3], &[50.0, 100.0, 150.0], 4.0), [0, 1, 2]);
     }
 }

@@ -1,6 +1,5 @@
 //! One plot: grid, bands, lines, points and their labels.
 
-use super::axis::Span;
 use super::labels::{LEADING, Label, Placer, Rect, spread};
 use super::layout::{END_GAP, Frame, TICK_GAP, Upright, end_label, has_end_labels, height, last_point};
 use super::legend::{BAND_OPACITY, MARKER_PX, line_stroke, marker, text_block};
@@ -10,6 +9,8 @@ use super::{Mark, Plot, Rule, Series, Style, TEXT_PX};
 
 /// Values off the plot are drawn at most this far beyond its edge, in SVG pixels; the rest is cut off.
 const BEYOND_PX: f64 = 1000.0;
+/// How far beyond the plot's edge a band without an end is drawn.
+const OPEN_PX: f64 = 6.0;
 /// Least distance between two markers on a line.
 const MARKER_GAP: f64 = 24.0;
 /// A lone point of a line without markers is a dot of this radius.
@@ -52,10 +53,12 @@ impl Area<'_> {
             .then(|| (near(px, self.frame.left, self.frame.right), near(py, self.top, self.bottom)))
     }
 
-    /// The end of a band or of a thin line; an end without a place lies beyond the plot's edge.
+    /// The end of a band or of a thin line; an end without a place (infinite, or not above 0 on a logarithmic axis) lies just
+    /// beyond the plot's edge.
     fn end(&self, y: f64) -> Option<f64> {
         let py = self.y_px(y);
-        (!py.is_nan()).then(|| py.clamp(self.top - BEYOND_PX, self.bottom + BEYOND_PX))
+        let beyond = if py.is_infinite() { OPEN_PX } else { BEYOND_PX };
+        (!py.is_nan()).then(|| py.clamp(self.top - beyond, self.bottom + beyond))
     }
 
     fn holds(&self, (px, py): (f64, f64)) -> bool {
@@ -403,22 +406,28 @@ fn clamped(area: &Area<'_>, y: f64) -> f64 {
     area.y_px(y).clamp(area.top, area.bottom)
 }
 
-/// Numbers and label below the x axis; gives where they end.
-pub(super) fn draw_level_axis(body: &mut Body, axis: &super::Axis, frame: &Frame, top: f64) -> f64 {
-    for tick in &frame.ticks {
-        let x = frame.x_px(tick.value);
-        let length = if tick.text.is_empty() { 4.0 } else { 7.0 };
-        body.line((x, top), (x, top + length), Stroke::new(FRAME, 1.2));
-        let baseline = top + TICK_GAP + LEADING * svg::CAPITAL * TEXT_PX;
-        body.words(x, baseline, TEXT_PX, Anchor::Middle, QUIET, &axis.words(&tick.text));
+/// Numbers, where they are wanted, and label below the x axis; gives where they end.
+pub(super) fn draw_level_axis(
+    body: &mut Body,
+    axis: &super::Axis,
+    frame: &Frame,
+    numbered: bool,
+    top: f64,
+) -> f64 {
+    let mut below = top + TICK_GAP;
+    if numbered {
+        // Lower than beside an upright axis, whose lowest number reaches below the corner.
+        below += 4.0;
+        for tick in &frame.ticks {
+            let x = frame.x_px(tick.value);
+            let length = if tick.text.is_empty() { 4.0 } else { 7.0 };
+            body.line((x, top), (x, top + length), Stroke::new(FRAME, 1.2));
+            let baseline = below + LEADING * svg::CAPITAL * TEXT_PX;
+            body.words(x, baseline, TEXT_PX, Anchor::Middle, QUIET, &axis.words(&tick.text));
+        }
+        below += LEADING * TEXT_PX + 2.0;
     }
     let label = Label::new(&axis.heading(), TEXT_PX, frame.right - frame.left);
-    let below = top + TICK_GAP + LEADING * TEXT_PX + 2.0;
     text_block(body, &label, 0.5 * (frame.left + frame.right), below, Anchor::Middle, INK);
     below + label.height
-}
-
-/// Whether a value of a span is in view: for tests and for the labels of upright rules.
-pub(super) fn in_view(span: &Span, rule: &Rule) -> bool {
-    span.contains(rule.at)
 }
