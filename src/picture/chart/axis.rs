@@ -130,7 +130,7 @@ fn widened((low, high): (f64, f64)) -> (f64, f64) {
 }
 
 fn rounded_outward((low, high): (f64, f64)) -> (f64, f64) {
-    let step = round_step((high - low) / 5.0);
+    let step = round_step((high - low) / 10.0);
     ((low / step + TICK_SLACK).floor() * step, (high / step - TICK_SLACK).ceil() * step)
 }
 

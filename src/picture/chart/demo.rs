@@ -2,7 +2,6 @@
 
 use super::*;
 use crate::picture::canvas::Canvas;
-use crate::picture::sheet::Cell;
 
 /// A row of spots that run into each other as `spread` grows.
 pub(super) fn spots(width_px: u32, height_px: u32, spread: f64) -> Canvas {
@@ -244,7 +243,7 @@ pub(super) fn odd() -> Chart {
 pub(super) fn crowded() -> Chart {
     let series = |i: usize| Series {
         name: format!("series {}, with a long name", i + 1),
-        points: sampled(0.0, 12.0, 25, |x| 8.0 / (1.0 + x / (2.0 + 0.1 * i as f64))),
+        points: sampled(0.0, 11.0, 25, |x| 8.0 / (1.0 + x / (2.0 + 0.1 * i as f64))),
         band: None,
         style: Style::nth(i).plain(),
     };
@@ -264,7 +263,7 @@ pub(super) fn crowded() -> Chart {
         title: "Panel: a crowded chart whose title is so long that it has to be broken into two lines"
             .to_owned(),
         x: Axis::linear("gap", "mm"),
-        rules: [3.0, 4.0, 9.5].map(rule).to_vec(),
+        rules: [3.0, 4.0, 9.5, 14.0].map(rule).to_vec(),
         panels: vec![Panel::Plot(plot)],
         ..Chart::default()
     }
@@ -283,59 +282,4 @@ pub(super) fn strip_alone() -> Chart {
         panels: vec![Panel::Pictures(Pictures { heading: String::new(), pictures: pictures.collect() })],
         ..Chart::default()
     }
-}
-
-pub(super) fn sheet_cells() -> Vec<Cell> {
-    [
-        "bare pixels",
-        "cotton batiste",
-        "two layers of organza over spacer mesh",
-        "ivory wool felt",
-        "fleece, 6 mm",
-    ]
-    .iter()
-    .enumerate()
-    .map(|(i, name)| Cell {
-        picture: spots(360, 300, 0.06 + 0.1 * i as f64),
-        lines: vec![
-            (*name).to_owned(),
-            format!("dots vanish from {:.1} m (2 to 6 m)", 5.2 - i as f64),
-            "keeps 62 % of the light · 4.1 mm".to_owned(),
-        ],
-    })
-    .collect()
-}
-
-#[test]
-#[allow(clippy::disallowed_methods)]
-fn look() {
-    use crate::picture::{png_out, sheet};
-    let dir = std::path::Path::new("/tmp/wt-charts-look");
-    std::fs::create_dir_all(dir).unwrap();
-    for (name, chart) in [
-        ("standoff", standoff()),
-        ("pick", pick()),
-        ("odd", odd()),
-        ("strip", strip_alone()),
-        ("crowded", crowded()),
-    ] {
-        let svg = chart.svg("alt text");
-        std::fs::write(dir.join(format!("{name}.svg")), &svg).unwrap();
-        let t = std::time::Instant::now();
-        std::fs::write(dir.join(format!("{name}.png")), svg_to_png(&svg, 1.0).unwrap()).unwrap();
-        let a = t.elapsed();
-        let pdf = svg_to_pdf(&svg).unwrap();
-        eprintln!("{name} svg {} png {a:?} pdf {:?} {}", svg.len(), t.elapsed() - a, pdf.len());
-        std::fs::write(dir.join(format!("{name}.pdf")), pdf).unwrap();
-    }
-    let heading = [
-        "Collar, five cloths".to_owned(),
-        "exposure EV 4.3 at ISO 100 · seen from 2 m · room light 20 lx".to_owned(),
-    ];
-    let footer = ["Estimates: ±30 % in luminance, ±20 % in spot width (from the cloths' labels).".to_owned()];
-    let s = sheet::sheet(&sheet_cells(), None, &heading, &footer);
-    std::fs::write(dir.join("sheet.png"), png_out::srgb_8(&s, 0.0, &[]).unwrap()).unwrap();
-    let cells: Vec<_> =
-        (0..6).map(|i| (spots(200, 150, 0.06 + 0.1 * f64::from(i)), format!("{} mm", 2 * i))).collect();
-    std::fs::write(dir.join("row.png"), png_out::srgb_8(&sheet::strip(&cells), 0.0, &[]).unwrap()).unwrap();
 }

@@ -15,6 +15,8 @@ const CURVE: f64 = 25.0;
 const LATER: f64 = 2.0;
 /// Curves are sampled this finely, in SVG pixels.
 const SAMPLE_PX: f64 = 5.0;
+/// The thin line to a label may cross what lies this near its point: the point's own marker.
+const NEAR_PX: f64 = 14.0;
 
 /// Moves things along a line as little as can be (least squares) so that none overlaps the next and all lie between `low`
 /// and `high`. Takes wanted middles and lengths; gives middles, in the order given.
@@ -90,8 +92,37 @@ impl Placer {
         let out =
             (ax - x).max(0.0) + (ay - y).max(0.0) + (x + w - ax - aw).max(0.0) + (y + h - ay - ah).max(0.0);
         let shared: f64 = self.boxes.iter().map(|other| overlap(rect, *other)).sum();
-        let inside = |(px, py): &&(f64, f64)| (x..=x + w).contains(px) && (y..=y + h).contains(py);
+        let inside = |p: &&(f64, f64)| holds(rect, **p);
         OUTSIDE * out + SHARED * shared + CURVE * self.curve.iter().filter(inside).count() as f64
+    }
+
+    /// Samples of the thin line from a point to a rectangle, without its beginning.
+    fn tie(from: (f64, f64), rect: Rect) -> impl Iterator<Item = (f64, f64)> {
+        let to = nearest(from, rect);
+        let (dx, dy) = (to.0 - from.0, to.1 - from.1);
+        let length = dx.hypot(dy);
+        let count = ((length - NEAR_PX) / SAMPLE_PX).floor().clamp(0.0, 200.0) as usize;
+        (0..count).map(move |i| {
+            let t = (NEAR_PX + SAMPLE_PX * i as f64) / length;
+            (from.0 + t * dx, from.1 + t * dy)
+        })
+    }
+
+    /// As [`Placer::place`], for a label that a thin line ties to a point: the line keeps clear of labels and markers too.
+    pub(super) fn place_tied(
+        &mut self,
+        from: (f64, f64),
+        candidates: impl IntoIterator<Item = Rect>,
+    ) -> Option<Rect> {
+        let hit = |p: &(f64, f64)| self.boxes.iter().any(|rect| holds(*rect, *p));
+        let cost = |(i, rect): (usize, Rect)| {
+            let crossed = Self::tie(from, rect).filter(hit).count() as f64;
+            (self.cost(rect) + CURVE * crossed + LATER * i as f64, rect)
+        };
+        let best = candidates.into_iter().enumerate().map(cost).min_by(|a, b| a.0.total_cmp(&b.0))?.1;
+        self.boxes.push(best);
+        self.curve.extend(Self::tie(from, best));
+        Some(best)
     }
 
     /// The best of some rectangles, earlier ones preferred; it is kept clear of from now on.
@@ -101,6 +132,15 @@ impl Placer {
         self.boxes.push(best);
         Some(best)
     }
+}
+
+fn holds([x, y, w, h]: Rect, (px, py): (f64, f64)) -> bool {
+    (x..=x + w).contains(&px) && (y..=y + h).contains(&py)
+}
+
+/// The place in a rectangle nearest to a point.
+pub(super) fn nearest((px, py): (f64, f64), [x, y, w, h]: Rect) -> (f64, f64) {
+    (px.clamp(x, x + w), py.clamp(y, y + h))
 }
 
 /// Area two rectangles share.
@@ -161,6 +201,19 @@ mod tests {
         let got = spread(&[5.0, 5.0, 5.0], &[50.0; 3], 0.0, 60.0);
         assert_eq!(got, [25.0, 75.0, 125.0]);
         assert!(spread(&[f64::NAN, 1.0], &[1.0; 2], 0.0, 9.0).len() == 2);
+    }
+
+    #[test]
+    fn the_line_to_a_label_crosses_no_other_label() {
+        let mut placer = Placer::within([0.0, 0.0, 200.0, 200.0]);
+        placer.avoid([80.0, 60.0, 40.0, 20.0]);
+        // Straight up lies beyond the label; to the right nothing is in the way.
+        let candidates = [[80.0, 20.0, 40.0, 10.0], [150.0, 95.0, 40.0, 10.0]];
+        assert_eq!(placer.clone().place(candidates), Some(candidates[0]));
+        assert_eq!(placer.place_tied((100.0, 100.0), candidates), Some(candidates[1]));
+        // The line itself is kept clear of from then on.
+        let candidates = [[125.0, 95.0, 15.0, 10.0], [20.0, 150.0, 15.0, 10.0]];
+        assert_eq!(placer.place(candidates), Some(candidates[1]));
     }
 
     #[test]

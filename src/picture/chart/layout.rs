@@ -131,7 +131,7 @@ fn widest(axis: &Axis, ticks: &[Tick]) -> f64 {
 
 fn upright(panel: &Panel) -> Option<Upright> {
     let Panel::Plot(plot) = panel else { return None };
-    let ends = |range: &Option<(f64, f64)>| range.into_iter().flat_map(|(a, b)| [*a, *b]).collect::<Vec<_>>();
+    let ends = |range: &Option<(f64, f64)>| range.iter().flat_map(|(a, b)| [*a, *b]).collect::<Vec<_>>();
     let series = plot.series.iter().flat_map(|s| {
         let band = s.band.iter().flatten().flat_map(|(_, low, high)| [*low, *high]);
         s.points.iter().map(|p| p.1).chain(band)

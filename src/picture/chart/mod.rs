@@ -9,6 +9,28 @@
 //!
 //! Values that are not numbers, or that a logarithmic axis has no place for, leave a gap in a line. An infinite value
 //! leaves a gap too, with an arrow head at the edge of the plot that it lies beyond.
+//!
+//! ```
+//! use weftlight::picture::chart::{Axis, Chart, Panel, Plot, Rule, Series, Style, svg_to_png};
+//!
+//! let mut plot = Plot::new(Axis::log("dot visibility", ""));
+//! plot.series = vec![Series {
+//!     name: "one layer".to_owned(),
+//!     points: vec![(0.0, 40.0), (10.0, 4.0), (20.0, 0.4)],
+//!     band: Some(vec![(0.0, 30.0, 60.0), (10.0, 3.0, 6.0), (20.0, 0.2, 0.7)]),
+//!     style: Style::nth(0),
+//! }];
+//! plot.rules = vec![Rule { at: 1.0, label: "1: the eye's threshold".to_owned() }];
+//! let chart = Chart {
+//!     title: "Collar: how far off the cloth must stand".to_owned(),
+//!     x: Axis::linear("gap", "mm"),
+//!     panels: vec![Panel::Plot(plot)],
+//!     ..Chart::default()
+//! };
+//! let svg = chart.svg("Dot visibility falls from 40 at no gap to 0.4 at 20 mm.");
+//! assert!(svg_to_png(&svg, 1.0)?.starts_with(b"\x89PNG"));
+//! # Ok::<(), weftlight::picture::chart::ChartError>(())
+//! ```
 
 mod axis;
 mod draw;

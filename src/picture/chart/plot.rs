@@ -1,6 +1,6 @@
 //! One plot: grid, bands, lines, points and their labels.
 
-use super::labels::{LEADING, Label, Placer, Rect, spread};
+use super::labels::{LEADING, Label, Placer, Rect, nearest, spread};
 use super::layout::{END_GAP, Frame, TICK_GAP, Upright, end_label, has_end_labels, height, last_point};
 use super::legend::{BAND_OPACITY, MARKER_PX, line_stroke, marker, text_block};
 use super::style::{FRAME, GRID, INK, PAPER, QUIET};
@@ -331,7 +331,7 @@ fn mark_label(body: &mut Body, placer: &mut Placer, mark: &Mark, style: Style, a
     if label.lines.is_empty() {
         return;
     }
-    if let Some(rect) = placer.place(around(place, &label)) {
+    if let Some(rect) = placer.place_tied(place, around(place, &label)) {
         leader(body, place, rect, style);
         on_plate(body, &label, rect, style.colour);
     }
@@ -365,8 +365,8 @@ fn around((x, y): (f64, f64), label: &Label) -> impl Iterator<Item = Rect> {
 }
 
 /// A thin line from a point to its label where they are apart.
-fn leader(body: &mut Body, (x, y): (f64, f64), [left, top, w, h]: Rect, style: Style) {
-    let near = (x.clamp(left, left + w), y.clamp(top, top + h));
+fn leader(body: &mut Body, (x, y): (f64, f64), rect: Rect, style: Style) {
+    let near = nearest((x, y), rect);
     if (near.0 - x).hypot(near.1 - y) > MARKER_PX + 1.5 * RINGS[0] {
         body.line((x, y), near, Stroke::new(style.colour, 1.0));
     }
@@ -392,14 +392,37 @@ fn end_labels(body: &mut Body, placer: &mut Placer, plot: &Plot, area: &Area<'_>
         }
         text_block(body, label, x, middle - 0.5 * label.height, Anchor::Start, series.style.colour);
     }
-    for (series, (x, y)) in inside {
-        let label = end_label(&series.name);
-        let place = (area.x_px(x), clamped(area, y));
-        if let Some(rect) = placer.place(around(place, &label)) {
-            leader(body, place, rect, series.style);
-            on_plate(body, &label, rect, series.style.colour);
+    let labels: Vec<Label> = inside.iter().map(|(s, _)| end_label(&s.name)).collect();
+    let places: Vec<(f64, f64)> = inside.iter().map(|(_, p)| (area.x_px(p.0), clamped(area, p.1))).collect();
+    let column = column(area, &places, &labels);
+    for (i, ((series, _), label)) in inside.iter().zip(&labels).enumerate() {
+        let first = column.get(i).copied();
+        let candidates = first.into_iter().chain(around(places[i], label));
+        if let Some(rect) = placer.place_tied(places[i], candidates) {
+            leader(body, places[i], rect, series.style);
+            on_plate(body, label, rect, series.style.colour);
         }
     }
+}
+
+/// Rectangles for labels of lines that end at about one x: below one another, to the right of the ends. Nothing where the
+/// lines end apart, where there is one alone, or where the rectangles do not fit.
+fn column(area: &Area<'_>, places: &[(f64, f64)], labels: &[Label]) -> Vec<Rect> {
+    let left = places.iter().map(|p| p.0).fold(f64::INFINITY, f64::min);
+    let right = places.iter().map(|p| p.0).fold(f64::NEG_INFINITY, f64::max);
+    let width = labels.iter().map(|l| l.width).fold(0.0, f64::max) + 2.0 * PLATE_PX;
+    let x = right + MARKER_PX + RINGS[1];
+    let heights: Vec<f64> = labels.iter().map(|l| l.height).collect();
+    let fits = x + width <= area.frame.right && heights.iter().sum::<f64>() <= area.bottom - area.top - 8.0;
+    if places.len() < 2 || right - left > MARKER_GAP || !fits {
+        return Vec::new();
+    }
+    let wanted: Vec<f64> = places.iter().map(|p| p.1).collect();
+    let middles = spread(&wanted, &heights, area.top + 4.0, area.bottom - 4.0);
+    let rect = |(middle, label): (&f64, &Label)| {
+        [x, middle - 0.5 * label.height, label.width + 2.0 * PLATE_PX, label.height]
+    };
+    middles.iter().zip(labels).map(rect).collect()
 }
 
 fn clamped(area: &Area<'_>, y: f64) -> f64 {

@@ -5,6 +5,7 @@ use super::demo::{crowded, odd, pick, spots, standoff, strip_alone};
 use super::*;
 use proptest::prelude::*;
 use resvg::usvg::{self, roxmltree};
+use std::f64::consts::LOG10_2;
 
 /// Coordinates are written with two decimals: half a hundredth each for a plot's left edge, its width, and the place
 /// compared with them.
@@ -78,7 +79,7 @@ fn values_lie_where_the_axes_say() {
     let values = [(0.0, 2.0), (5.0, 4.0), (20.0, 10.0)];
     for (axis, shares) in [
         (Axis::linear("light", "").over(2.0, 12.0), [0.0, 0.2, 0.8]),
-        (Axis::log("light", "").over(1.0, 100.0), [0.150_514_997_8, 0.301_029_995_7, 0.5]),
+        (Axis::log("light", "").over(1.0, 100.0), [0.5 * LOG10_2, LOG10_2, 0.5]),
     ] {
         let svg = plot_of(axis, vec![line(&values)]).svg("");
         let document = xml(&svg);
