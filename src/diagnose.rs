@@ -281,12 +281,6 @@ pub fn to_json(diagnostic: &Diagnostic) -> serde_json::Value {
     })
 }
 
-/// Whether one of them is an error.
-#[must_use]
-pub fn any_error(diagnostics: &[Diagnostic]) -> bool {
-    diagnostics.iter().any(|d| d.severity == Severity::Error)
-}
-
 /// The candidate spelt most like `word`, unless none is near. A candidate that differs in its unit only
 /// (`pitch_cm` for `pitch_mm`, `gap` for `gap_mm`) comes first.
 #[must_use]

@@ -68,23 +68,55 @@ fn cannot_read(shown: &str, error: &io::Error) -> Vec<Diagnostic> {
     }]
 }
 
-/// Whether a file can be written at this path, tried before the work: its folder exists and takes a new file, and the
-/// path is not a folder itself. Nothing stays behind.
+/// Whether a file can be written at this path, tried before the work: its folder exists and takes a new file, and what
+/// stands at the path, if anything, is an ordinary file that may be replaced. Nothing stays behind.
 ///
 /// # Errors
 /// One diagnostic that says why not.
 pub fn check_writable(path: &Path) -> Result<(), Vec<Diagnostic>> {
     let shown = path.display().to_string();
+    let refused = |what: &str, next: &str| {
+        Err(vec![Diagnostic::of_file(&shown, what.to_owned()).next(next.to_owned())])
+    };
     if path.file_name().is_none() || path.is_dir() {
-        let fault = Diagnostic::of_file(&shown, "this is a folder, not a file");
-        return Err(vec![fault.next("Name a file to be written in it.")]);
+        return refused("this is a folder, not a file", "Name a file to be written in it.");
     }
-    let folder = folder_of(path);
+    if let Ok(former) = std::fs::metadata(path) {
+        // A device or a pipe would be replaced by a file of its name.
+        if !former.is_file() {
+            return refused("this is not an ordinary file", "Choose another place.");
+        }
+        if former.permissions().readonly() {
+            return refused("this file is protected from writing", "Choose another name, or unprotect it.");
+        }
+    }
+    let folder = folder_of(&target_of(path));
+    if folder.exists() && !folder.is_dir() {
+        let what = format!("`{}` is a file, not a folder", folder.display());
+        return refused(&what, "Choose another place.");
+    }
     if !folder.is_dir() {
         let what = format!("the folder `{}` does not exist", folder.display());
-        return Err(vec![Diagnostic::of_file(&shown, what).next("Make it first, or choose another place.")]);
+        return refused(&what, "Make it first, or choose another place.");
     }
     tempfile::NamedTempFile::new_in(&folder).map(drop).map_err(|error| cannot_write(&shown, &error))
+}
+
+/// Where a file really lies: a link is followed, so that the file that it names is replaced and not the link.
+fn target_of(path: &Path) -> PathBuf {
+    std::fs::canonicalize(path).unwrap_or_else(|_| path.to_path_buf())
+}
+
+/// Whether two paths name the same file, be it there already or not.
+#[must_use]
+pub fn same_file(a: &Path, b: &Path) -> bool {
+    let place = |path: &Path| {
+        std::fs::canonicalize(path).ok().or_else(|| {
+            let folder = std::fs::canonicalize(folder_of(path)).ok()?;
+            Some(folder.join(path.file_name()?))
+        })
+    };
+    a == b || place(a).is_some_and(|a| place(b) == Some(a))
 }
 
 /// Makes a folder, with those above it, unless it is there.
@@ -93,6 +125,10 @@ pub fn check_writable(path: &Path) -> Result<(), Vec<Diagnostic>> {
 /// One diagnostic that says why not.
 pub fn make_folder(path: &Path) -> Result<(), Vec<Diagnostic>> {
     let shown = path.display().to_string();
+    if path.exists() && !path.is_dir() {
+        let fault = Diagnostic::of_file(&shown, "a folder of this name is needed, but a file is in the way");
+        return Err(vec![fault.next("Move that file, or name the place of the picture with --output.")]);
+    }
     std::fs::create_dir_all(path)
         .map_err(|error| vec![Diagnostic::of_file(&shown, format!("the folder cannot be made: {error}"))])
 }
@@ -105,9 +141,7 @@ pub fn make_folder(path: &Path) -> Result<(), Vec<Diagnostic>> {
 pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<(), Vec<Diagnostic>> {
     check_writable(path)?;
     let shown = path.display().to_string();
-    // A link is followed, so that the file that it names is replaced and not the link.
-    let target = std::fs::canonicalize(path).unwrap_or_else(|_| path.to_path_buf());
-    write_beside(&target, bytes).map_err(|error| cannot_write(&shown, &error))
+    write_beside(&target_of(path), bytes).map_err(|error| cannot_write(&shown, &error))
 }
 
 fn write_beside(target: &Path, bytes: &[u8]) -> io::Result<()> {
@@ -132,6 +166,13 @@ fn cannot_write(shown: &str, error: &io::Error) -> Vec<Diagnostic> {
     vec![match error.kind() {
         io::ErrorKind::PermissionDenied => Diagnostic::of_file(shown, "no file may be written here")
             .next("Choose another place, or change the folder's permissions."),
+        // The folder is there, as was checked before, and yet takes no file: a folder of the system.
+        io::ErrorKind::NotFound | io::ErrorKind::ReadOnlyFilesystem => {
+            Diagnostic::of_file(shown, "this folder takes no files").next("Choose another place.")
+        }
+        io::ErrorKind::StorageFull => {
+            Diagnostic::of_file(shown, "the disk is full").next("Make room, or choose another place.")
+        }
         _ => Diagnostic::of_file(shown, format!("the file cannot be written: {error}")),
     }]
 }
@@ -198,6 +239,31 @@ mod tests {
         assert!(check_writable(folder.path()).expect_err("a folder")[0].what.contains("folder"));
         let nowhere = folder.path().join("none/out.txt");
         assert!(write_atomically(&nowhere, b"x").expect_err("no folder")[0].what.contains("does not exist"));
+        let below_a_file = path.join("out.txt");
+        assert!(write_atomically(&below_a_file, b"x").expect_err("a file")[0].what.contains("not a folder"));
+    }
+
+    #[cfg(unix)]
+    #[test]
+    fn links_are_followed_and_special_files_left_alone() {
+        let folder = tempfile::tempdir().expect("a folder");
+        let at = |name: &str| folder.path().join(name);
+        std::fs::write(at("real.txt"), b"one").expect("written");
+        std::os::unix::fs::symlink("real.txt", at("link.txt")).expect("linked");
+        write_atomically(&at("link.txt"), b"two").expect("written");
+        assert_eq!(std::fs::read(at("real.txt")).expect("read"), b"two");
+        assert!(same_file(&at("link.txt"), &at("real.txt")) && same_file(&at("./new"), &at("new")));
+        assert!(!same_file(&at("link.txt"), &at("new")));
+        let _socket = std::os::unix::net::UnixListener::bind(at("socket")).expect("a socket");
+        let fault = write_atomically(&at("socket"), b"x").expect_err("refused");
+        assert!(fault[0].what.contains("not an ordinary file"), "{fault:?}");
+        let mut mode = std::fs::metadata(at("real.txt")).expect("there").permissions();
+        mode.set_readonly(true);
+        std::fs::set_permissions(at("real.txt"), mode).expect("set");
+        assert!(
+            write_atomically(&at("link.txt"), b"x").expect_err("refused")[0].what.contains("protected"),
+            "a protected file stays"
+        );
     }
 
     #[test]

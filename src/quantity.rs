@@ -12,11 +12,6 @@ macro_rules! quantity {
         #[derive(Clone, Copy, Debug, Default, PartialEq, PartialOrd)]
         pub struct $name(pub f64);
 
-        impl $name {
-            /// The unit's symbol as it is printed.
-            pub const UNIT: &'static str = $unit;
-        }
-
         impl std::fmt::Display for $name {
             fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
                 if let Some(p) = f.precision() {

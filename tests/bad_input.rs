@@ -31,18 +31,18 @@ struct Said {
     err: String,
 }
 
-/// Runs `check` in the folder of the file, so that messages show its bare name.
-fn check(path: &Path, more: &[&str]) -> Said {
+/// Runs a command on the file in its folder, so that messages show its bare name.
+fn run(command: &str, path: &Path, more: &[&str]) -> Said {
     let start = Instant::now();
     let output = Command::cargo_bin("weftlight")
         .expect("built")
         .current_dir(path.parent().expect("a folder"))
-        .arg("check")
+        .arg(command)
         .arg(path.file_name().expect("a name"))
         .args(more)
         .output()
         .expect("runs");
-    assert!(start.elapsed() < AT_ONCE, "took {:?}", start.elapsed());
+    assert!(start.elapsed() < AT_ONCE, "{command} took {:?}", start.elapsed());
     Said {
         code: output.status.code(),
         out: String::from_utf8(output.stdout).expect("text"),
@@ -50,10 +50,35 @@ fn check(path: &Path, more: &[&str]) -> Said {
     }
 }
 
+fn check(path: &Path, more: &[&str]) -> Said {
+    run("check", path, more)
+}
+
+/// Names in the folder of a file.
+fn beside(path: &Path) -> Vec<std::ffi::OsString> {
+    let entries = std::fs::read_dir(path.parent().expect("a folder")).expect("listed");
+    let mut names: Vec<_> = entries.map(|entry| entry.expect("readable").file_name()).collect();
+    names.sort();
+    names
+}
+
 /// Checks a text that must be refused; gives back the messages.
 fn refused(bytes: impl AsRef<[u8]>) -> String {
     let folder = Folder::new();
-    refusal(check(&folder.file(bytes), &[]))
+    refused_by_all(&folder.file(bytes))
+}
+
+/// A scene that must be refused by every command, with the same words and without a trace in its folder.
+fn refused_by_all(path: &Path) -> String {
+    let before = beside(path);
+    let err = refusal(check(path, &[]));
+    let problems = err.rsplit_once("\n\n").map_or(err.as_str(), |(problems, _)| problems);
+    for command in ["preview", "spread"] {
+        let same = refusal(run(command, path, &[]));
+        assert_eq!(same.trim_end(), problems.trim_end(), "{command} says the same as check");
+    }
+    assert_eq!(beside(path), before, "nothing written");
+    err
 }
 
 fn refusal(said: Said) -> String {
@@ -252,6 +277,8 @@ fn absurd_sizes() {
     assert!(err.contains("`gap_mm` is too large"), "{err}");
     let err = refused(GOOD.to_owned() + "view: {size_px: [1e9, 1e9]}\n");
     assert!(err.contains("`size_px` is too large"), "{err}");
+    let err = refused(GOOD.to_owned() + "view: {margin_mm: 0}\n");
+    assert!(err.contains("the picture would show too little") && err.contains("at least 1 mm"), "{err}");
 }
 
 #[test]
@@ -270,7 +297,7 @@ fn a_faulty_cloth_file_shows_its_own_lines() {
     let own = folder.0.path().join("own.yaml");
     std::fs::write(&own, "name: own\nthickness_mm: -1\noptics: {bulk: {}}\n").expect("written");
     let scene = folder.file(GOOD.replace("[]", "[{cloth: own.yaml}, {cloth: own.yaml}]"));
-    let err = refusal(check(&scene, &[]));
+    let err = refused_by_all(&scene);
     assert!(err.contains("own.yaml:2:15"), "{err}");
     assert_eq!(
         err.matches("`thickness_mm` must not be negative").count(),
@@ -326,21 +353,33 @@ fn bytes() {
     let utf16: Vec<u8> = units.flat_map(u16::to_le_bytes).collect();
     assert!(refused(utf16).contains("UTF-16"));
     assert!(refused(GOOD.replace("[]", "[]\0")).contains("not valid YAML"));
+    let err = refused("name: \"a \\e[31m red name\"\n".to_owned() + GOOD);
+    assert!(err.contains("`name` holds a control character"), "{err}");
     let folder = Folder::new();
-    let said = check(&folder.file(format!("\u{feff}{GOOD}")), &[]);
-    assert_eq!((said.code, said.err.as_str()), (Some(0), ""), "a byte-order mark is accepted");
-    let said = check(&folder.file(GOOD.replace('\n', "\r\n")), &[]);
-    assert_eq!((said.code, said.err.as_str()), (Some(0), ""), "so are other line ends");
+    let good = GOOD.replace("[]", "[{gap_mm: 5, cloth: organza}]");
+    for text in [format!("\u{feff}{good}"), good.replace('\n', "\r\n")] {
+        let path = folder.file(text);
+        for (command, more) in
+            [("check", &[][..]), ("preview", &["--size-px", "64,64"]), ("spread", &["--radii-mm", "1"])]
+        {
+            let said = run(command, &path, more);
+            assert_eq!(
+                (said.code, said.err.as_str()),
+                (Some(0), ""),
+                "a byte-order mark and other line ends"
+            );
+        }
+    }
 }
 
 #[test]
 fn files() {
     let folder = Folder::new();
-    let err = refusal(check(&folder.0.path().join("none.yaml"), &[]));
+    let err = refused_by_all(&folder.0.path().join("none.yaml"));
     assert!(err.contains("there is no such file") && err.contains("none.yaml"), "{err}");
     let inner = folder.0.path().join("inner");
     std::fs::create_dir(&inner).expect("made");
-    let err = refusal(check(&inner, &[]));
+    let err = refused_by_all(&inner);
     assert!(err.contains("this is a folder, not a file"), "{err}");
 }
 

@@ -77,8 +77,24 @@ fn what_the_short_form_leaves_out() {
     assert_eq!(scene.pixels[0].levels, [1.0, 1.0, 1.0], "white at full level");
     let view = &scene.view;
     assert_eq!((view.distance_m, view.room_lx, view.exposure), (2.0, 20.0, Exposure::Auto));
-    assert_eq!((view.margin, view.size_px), (Millimetres(10.0), [1920, 1080]));
+    // No cloth: the margin is 10 mm, so 40 mm by 20 mm are shown; 1920 image pixels across make 960 upwards.
+    assert_eq!((view.margin, view.size_px), (Millimetres(10.0), [1920, 960]));
     assert_eq!((view.age_years, view.eye_pigment), (35.0, 0.5));
+}
+
+#[test]
+fn the_picture_has_the_proportions_of_the_garment() {
+    let size = |pixels: &str| scene(&format!("pixels: [{pixels}]\nstack: []\n")).view.size_px;
+    // 20 mm by 40 mm with the margin of 10 mm: 1080 upwards make 540 across.
+    assert_eq!(size("strip: {pitch_mm: 20, count: 2, direction_deg: 90}"), [540, 1080]);
+    // 100 mm by 100 mm: the height bounds it.
+    assert_eq!(size("grid: {pitch_mm: 20, columns: 5, rows: 5}"), [1080, 1080]);
+    // 160 mm by 90 mm is 16 to 9.
+    assert_eq!(size("grid: {pitch_mm: 10, columns: 15, rows: 8}"), [1920, 1080]);
+    // 2020 mm by 20 mm would be 19 image pixels high, too few for the caption: 480 at least.
+    assert_eq!(size("strip: {pitch_mm: 20, count: 101}"), [1920, 480]);
+    let asked = "pixels: [point: {}]\nstack: []\nview: {size_px: [300, 700]}\n";
+    assert_eq!(scene(asked).view.size_px, [300, 700]);
 }
 
 #[test]

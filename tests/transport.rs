@@ -1,5 +1,7 @@
 //! The transport against everything outside it: the reference spread functions, adding-doubling, and photons.
 
+#![allow(clippy::print_stdout, reason = "the measured errors are worth reading: run with --nocapture")]
+
 mod common;
 
 use common::photons::{Case, REFERENCE_PHOTONS, cases};
@@ -187,7 +189,7 @@ fn a_cloth_twice_in_contact_is_one_of_double_thickness() {
 
 #[test]
 fn many_albedos_at_once_give_what_each_gives_alone() {
-    /// Of the peak: interpolation of the excess over seven albedos.
+    /// Of the peak: interpolation of the excess over nine albedos.
     const ERROR: f64 = 5e-4;
     let stack = |albedo: f64| Stack {
         board_reflectance: 0.5,

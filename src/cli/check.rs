@@ -243,6 +243,7 @@ pub(super) fn cloth_as_json(cloth: &Cloth) -> serde_json::Value {
         "name": cloth.name,
         "title": cloth.title,
         "source": cloth.source,
+        "notes": cloth.notes,
         "thickness_mm": cloth.thickness.0,
         "areal_mass_g_m2": cloth.areal_mass_g_m2,
         "extinction_per_mm": cloth.extinction.0,

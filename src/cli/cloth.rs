@@ -94,11 +94,25 @@ fn through_with_range(cloth: &Cloth, nm: f64) -> [f64; 3] {
     [middle, (middle - low).max(0.0), (middle + high).min(1.0)]
 }
 
+/// Shares below this one are not told apart: no eye sees them beside the room's light, and no label knows them.
+const LEAST_SHARE: f64 = 1e-4;
+
 fn percent(share: f64) -> String {
     if share >= 0.1 {
         format!("{:.0} %", 100.0 * share)
-    } else {
+    } else if share >= LEAST_SHARE || share == 0.0 {
         format!("{} %", three_digits(100.0 * share))
+    } else {
+        format!("under {} %", 100.0 * LEAST_SHARE)
+    }
+}
+
+/// A share with its range, unless all of it is too little to be told apart, or nothing is known about its range.
+fn with_range([middle, low, high]: [f64; 3]) -> String {
+    if high < LEAST_SHARE || low == high {
+        percent(middle)
+    } else {
+        format!("{} ({} to {})", percent(middle), percent(low), percent(high))
     }
 }
 
@@ -118,7 +132,7 @@ fn list(as_json: bool) -> Result<Outcome, Vec<Diagnostic>> {
         "name", "thickness", "mass", "holes", "lets through (525 nm)"
     )];
     for cloth in &cloths {
-        let [middle, low, high] = through_with_range(cloth, COLOURS[1].1);
+        let through = through_with_range(cloth, COLOURS[1].1);
         let mass = cloth.areal_mass_g_m2.map_or(String::new(), |m| format!("{m:.0} g/m2"));
         lines.push(format!(
             "{:name_width$}  {:>9}  {:>8}  {:>5}  {:>22}  {}",
@@ -126,7 +140,7 @@ fn list(as_json: bool) -> Result<Outcome, Vec<Diagnostic>> {
             mm(cloth.thickness.0),
             mass,
             format!("{:.0} %", 100.0 * cloth.openness),
-            format!("{} ({} to {})", percent(middle), percent(low), percent(high)),
+            with_range(through),
             cloth.title
         ));
     }
@@ -143,26 +157,32 @@ fn find(name: &str) -> Result<Arc<Cloth>, Vec<Diagnostic>> {
         return files::read_cloth(Path::new(path)).map(Arc::new);
     }
     catalogue::by_name(name).unwrap_or_else(|| {
-        let fault = Diagnostic::of_file(name, "no cloth of the catalogue has this name")
+        let fault = Diagnostic::of_file(name, "the catalogue has no cloth of this name")
             .allowed(catalogue::names().collect::<Vec<_>>().join(", "));
         Err(vec![match nearest(name, catalogue::names()) {
-            Some(near) => fault.next(format!("Did you mean `{near}`? A cloth file ends in .yaml.")),
-            None => fault.next("A cloth file ends in .yaml."),
+            Some(near) => {
+                fault.next(format!("Did you mean `{near}`? The name of a cloth file ends in .yaml."))
+            }
+            None => fault.next("The name of a cloth file ends in .yaml."),
         }])
     })
 }
 
 fn show(name: &str, target: Option<&Path>, as_json: bool) -> Result<Outcome, Vec<Diagnostic>> {
     let cloth = find(name)?;
-    let target = preview::target(target, Path::new(&format!("cloth-{}", cloth.name)))?;
-    files::check_writable(&target)?;
+    let read = match Reference::of(name) {
+        Reference::Path(path) => Some(PathBuf::from(path)),
+        Reference::Name(_) => None,
+    };
+    // A name inside a file may hold anything; the file's own name is known to fit the disk.
+    let stem = read.as_deref().and_then(Path::file_stem).map(|stem| stem.to_string_lossy().into_owned());
+    let usual = preview::usual_target(&format!("cloth-{}", stem.as_deref().unwrap_or(&cloth.name)));
+    let target = target.map_or(usual, Path::to_path_buf);
+    preview::try_target(&target, read.as_slice())?;
     let scene = one_pixel(&cloth);
     let picture = luminance(&scene);
     let exposure = render::exposure(&scene, &picture);
-    let png = render::png(&scene, &picture, exposure).map_err(|error| {
-        let shown = target.display().to_string();
-        vec![Diagnostic::of_file(&shown, format!("the picture cannot be encoded: {error}"))]
-    })?;
+    let png = render::png(&scene, &picture, exposure).map_err(|e| preview::not_encoded(&target, &e))?;
     files::write_atomically(&target, &png)?;
     if as_json {
         let mut whole = whole_json(&cloth);
@@ -227,15 +247,14 @@ fn in_words(cloth: &Cloth, target: &Path, picture: &LuminanceImage) -> String {
             if cloth.openness > 0.0 { sure(u.openness) } else { String::new() }
         ),
         String::new(),
-        "Diffuse light    wavelength   albedo    let through (range)         sent back".to_owned(),
+        format!("Diffuse light    wavelength   albedo    {:<32}   sent back", "let through (range)"),
     ];
     for (colour, nm) in COLOURS {
-        let [middle, low, high] = through_with_range(cloth, nm);
         lines.push(format!(
-            "{colour:<16} {:>7} nm   {:.4}    {:<25}   {}",
+            "{colour:<16} {:>7} nm   {:.4}    {:<32}   {}",
             nm,
             cloth.albedo.at(Nanometres(nm)),
-            format!("{} ({} to {})", percent(middle), percent(low), percent(high)),
+            with_range(through_with_range(cloth, nm)),
             percent(totals(cloth, nm, 1.0, 1.0).back)
         ));
     }
@@ -245,7 +264,12 @@ fn in_words(cloth: &Cloth, target: &Path, picture: &LuminanceImage) -> String {
         target.display(),
         three_digits(picture.peak().0)
     ));
+    lines.push(String::new());
     lines.push(format!("Source: {}.", cloth.source.trim_end_matches('.')));
+    if !cloth.notes.is_empty() {
+        lines.push("How the numbers were found:".to_owned());
+        lines.extend(cloth.notes.iter().map(|note| format!("- {note}")));
+    }
     if cloth.basis == Basis::Label {
         lines.push("An estimate from the label; a test piece decides.".to_owned());
     }

@@ -4,6 +4,7 @@
 
 mod check;
 mod cloth;
+mod numbers;
 pub mod output;
 mod preview;
 mod spread;

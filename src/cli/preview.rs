@@ -1,11 +1,14 @@
 //! `weftlight preview`: what will it look like?
 
+use super::numbers::{whole_within, within};
 use super::{Outcome, output};
+use crate::cloth::catalogue::Reference;
 use crate::diagnose::Diagnostic;
 use crate::files;
 use crate::picture::luminance::{LuminanceImage, luminance};
+use crate::picture::png_out::PngError;
 use crate::picture::{exposure::ExposureValue, render};
-use crate::scene::file::read_with_warnings;
+use crate::scene::file::{Resolved, read_with_warnings};
 use crate::scene::{Exposure, Scene};
 use clap::Args;
 use serde_json::json;
@@ -16,8 +19,9 @@ const PICTURES: &str = "renders";
 
 /// Draw what a person will see: the scene behind its cloth, as a PNG picture
 ///
-/// The picture is in absolute luminance under one stated exposure. Without --output it goes to renders/SCENE.png. Several
-/// scenes are drawn one after another, each with its own exposure.
+/// The exposure is stated under the picture: choose it with --exposure-ev to compare pictures side by side. Without
+/// --output the picture goes to renders/SCENE.png. Several scenes are drawn one after another, each with its own exposure
+/// unless one is chosen.
 #[derive(Debug, Args)]
 pub(super) struct Arguments {
     /// The scene files
@@ -28,7 +32,7 @@ pub(super) struct Arguments {
     #[arg(short, long, value_name = "FILE")]
     output: Option<PathBuf>,
 
-    /// Also write the bare luminance picture of a single scene as a 16-bit linear PNG, without caption
+    /// Also write what was computed, for measuring: a 16-bit PNG in linear light, without caption, for a single scene
     #[arg(long, value_name = "FILE")]
     linear: Option<PathBuf>,
 
@@ -37,19 +41,19 @@ pub(super) struct Arguments {
     exposure_ev: Option<Exposure>,
 
     /// Width and height of the picture in image pixels, such as 1920,1080 (instead of the scene's)
-    #[arg(long, value_name = "W,H", value_parser = size)]
+    #[arg(long, value_name = "W,H", value_parser = size, allow_hyphen_values = true)]
     size_px: Option<[u32; 2]>,
 
     /// Viewing distance in metres (instead of the scene's)
-    #[arg(long, value_name = "METRES", value_parser = distance)]
+    #[arg(long, value_name = "METRES", value_parser = distance, allow_negative_numbers = true)]
     distance_m: Option<f64>,
 
     /// Light of the room on the cloth in lux (instead of the scene's)
-    #[arg(long, value_name = "LUX", value_parser = room)]
+    #[arg(long, value_name = "LUX", value_parser = room, allow_negative_numbers = true)]
     room_lx: Option<f64>,
 
     /// Gap below the first cloth in mm (instead of the scene's)
-    #[arg(long, value_name = "MM", value_parser = gap)]
+    #[arg(long, value_name = "MM", value_parser = gap, allow_negative_numbers = true)]
     gap_mm: Option<f64>,
 
     /// Print what was found as JSON
@@ -57,21 +61,15 @@ pub(super) struct Arguments {
     json: bool,
 }
 
-/// A number within the limits that the scene file has for the same thing.
-fn within(text: &str, limits: &crate::reading::Limits) -> Result<f64, String> {
-    let value: f64 = text.parse().map_err(|_| format!("`{text}` is not a number"))?;
-    if value.is_finite() && limits.contain(value) {
-        Ok(value)
-    } else {
-        Err(format!("allowed: {}", limits.in_words()))
-    }
-}
+// The limits are those that the scene file has for the same thing.
 
 fn exposure(text: &str) -> Result<Exposure, String> {
     if text == "auto" {
         return Ok(Exposure::Auto);
     }
-    within(text, &crate::scene::shape::EXPOSURE_EV).map(Exposure::Fixed)
+    within(text, &crate::scene::shape::EXPOSURE_EV)
+        .map(Exposure::Fixed)
+        .map_err(|problem| format!("{problem}, or auto"))
 }
 
 fn distance(text: &str) -> Result<f64, String> {
@@ -87,11 +85,13 @@ fn gap(text: &str) -> Result<f64, String> {
 }
 
 fn size(text: &str) -> Result<[u32; 2], String> {
-    let parts: Vec<&str> = text.split([',', 'x']).collect();
-    let [width, height] = parts.as_slice() else { return Err("two whole numbers are needed".to_owned()) };
-    let side = |part: &str| -> Result<u32, String> {
-        let value = within(part.trim(), &crate::scene::shape::SIZE_PX)?;
-        if value.fract() == 0.0 { Ok(value as u32) } else { Err("whole numbers are needed".to_owned()) }
+    let limits = &crate::scene::shape::SIZE_PX;
+    let Some((width, height)) = text.split_once([',', 'x']) else {
+        return Err(format!("two numbers are needed, such as 1920,1080; allowed: {}", limits.in_words()));
+    };
+    let side = |part: &str| {
+        let whole = whole_within(part, limits)?;
+        u32::try_from(whole).map_err(|error| error.to_string())
     };
     Ok([side(width)?, side(height)?])
 }
@@ -111,43 +111,59 @@ impl Arguments {
     }
 }
 
-/// Where the picture goes: where the call says, or `renders/SCENE.png` under the present folder.
-pub(super) fn target(named: Option<&Path>, scene_file: &Path) -> Result<PathBuf, Vec<Diagnostic>> {
-    if let Some(path) = named {
-        return Ok(path.to_path_buf());
+/// Where a picture goes without being told: under the present folder, by the name of a scene or cloth.
+pub(super) fn usual_target(name: &str) -> PathBuf {
+    Path::new(PICTURES).join(format!("{name}.png"))
+}
+
+/// Tries a place where a picture is to be written. The folder of the usual places is made, others must be there; none of
+/// the files that were read may be written over, and no scene or cloth, which end in .yaml.
+pub(super) fn try_target(target: &Path, read: &[PathBuf]) -> Result<(), Vec<Diagnostic>> {
+    if read.iter().any(|file| files::same_file(file, target)) {
+        let shown = target.display().to_string();
+        let fault = Diagnostic::of_file(&shown, "this file was read and would be written over");
+        return Err(vec![fault.next("Choose another name for what is to be written.")]);
     }
-    let stem = scene_file.file_stem().unwrap_or_default();
-    files::make_folder(Path::new(PICTURES))?;
-    Ok(Path::new(PICTURES).join(stem).with_extension("png"))
+    if let Reference::Path(shown) = Reference::of(&target.to_string_lossy()) {
+        let fault = Diagnostic::of_file(shown, "names that end in .yaml are for scenes and cloths");
+        return Err(vec![fault.next("Choose another name for what is to be written.")]);
+    }
+    if target.parent() == Some(Path::new(PICTURES)) {
+        files::make_folder(Path::new(PICTURES))?;
+    }
+    files::check_writable(target)
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
-    let single = arguments.output.is_some() || arguments.linear.is_some();
-    if single && arguments.scenes.len() > 1 {
-        let fault = Diagnostic::of_file("--output", "one file cannot take the pictures of several scenes");
-        return Err(vec![
-            fault.next("Leave it out: the pictures then go to renders/, each under its scene's name."),
-        ]);
-    }
+    single_file_for_single_scene(arguments)?;
     // Every scene is read and every place tried before the first picture is drawn.
     let mut problems = Vec::new();
-    let mut jobs = Vec::new();
+    let mut jobs: Vec<Job> = Vec::new();
+    let mut warnings = Vec::new();
     for file in &arguments.scenes {
         match Job::prepare(arguments, file) {
-            Ok(job) => jobs.push(job),
+            Ok((job, found)) => {
+                jobs.push(job);
+                warnings.extend(found);
+            }
             Err(found) => problems.extend(found),
         }
     }
     if !problems.is_empty() {
         return Err(problems);
     }
+    different_files(&jobs, arguments.linear.as_deref())?;
+    for target in arguments.linear.iter().chain(jobs.iter().map(|job| &job.target)) {
+        try_target(target, &arguments.scenes)?;
+    }
+    output::diagnostics(&warnings);
     let mut told = Vec::with_capacity(jobs.len());
     for job in &jobs {
         let (picture, exposure) = job.draw(arguments.linear.as_deref())?;
         told.push(if arguments.json {
-            as_json(&job.target, &job.scene, &picture, exposure)
+            as_json(job, arguments.linear.as_deref(), &picture, exposure)
         } else {
-            json!(in_words(&job.target, &job.scene, &picture, exposure))
+            json!(in_words(job, arguments.linear.as_deref(), &picture, exposure))
         });
     }
     let text = match told.as_slice() {
@@ -158,6 +174,33 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     Ok(output::data(&text))
 }
 
+fn single_file_for_single_scene(arguments: &Arguments) -> Result<(), Vec<Diagnostic>> {
+    let option = match (&arguments.output, &arguments.linear) {
+        (Some(_), _) => "--output",
+        (_, Some(_)) => "--linear",
+        _ => return Ok(()),
+    };
+    if arguments.scenes.len() == 1 {
+        return Ok(());
+    }
+    let fault = Diagnostic::of_file(option, "one file cannot take the pictures of several scenes");
+    Err(vec![fault.next("Leave it out: the pictures then go to renders/, each under its scene's name.")])
+}
+
+/// Refuses a call that would write one file twice.
+fn different_files(jobs: &[Job], linear: Option<&Path>) -> Result<(), Vec<Diagnostic>> {
+    let targets: Vec<&Path> = jobs.iter().map(|job| job.target.as_path()).chain(linear).collect();
+    let twice = targets
+        .iter()
+        .enumerate()
+        .find(|(i, target)| targets.iter().take(*i).any(|former| files::same_file(former, target)));
+    let Some((_, target)) = twice else { return Ok(()) };
+    let fault = Diagnostic::of_file(&target.display().to_string(), "two pictures would go to this file");
+    let next =
+        "Give each its own file name; scenes of the same name are best drawn one by one, with --output.";
+    Err(vec![fault.next(next)])
+}
+
 /// One picture to be drawn.
 struct Job {
     scene: Scene,
@@ -165,27 +208,24 @@ struct Job {
 }
 
 impl Job {
-    fn prepare(arguments: &Arguments, file: &Path) -> Result<Job, Vec<Diagnostic>> {
-        let read = read_with_warnings(file)?;
-        let target = target(arguments.output.as_deref(), file)?;
-        files::check_writable(&target)?;
-        if let Some(linear) = &arguments.linear {
-            files::check_writable(linear)?;
+    fn prepare(arguments: &Arguments, file: &Path) -> Result<(Job, Vec<Diagnostic>), Vec<Diagnostic>> {
+        let Resolved { scene, warnings } = read_with_warnings(file)?;
+        if arguments.gap_mm.is_some() && scene.stack.is_empty() {
+            let shown = file.display().to_string();
+            let fault = Diagnostic::of_file(&shown, "the scene has no cloth, so there is no gap to set");
+            return Err(vec![fault.next("Leave --gap-mm out, or put a cloth into `stack:`.")]);
         }
-        output::diagnostics(&read.warnings);
-        Ok(Job { scene: arguments.applied(read.scene), target })
+        let stem = || file.file_stem().unwrap_or_default().to_string_lossy();
+        let target = arguments.output.clone().unwrap_or_else(|| usual_target(&stem()));
+        Ok((Job { scene: arguments.applied(scene), target }, warnings))
     }
 
     fn draw(&self, linear: Option<&Path>) -> Result<(LuminanceImage, ExposureValue), Vec<Diagnostic>> {
         let picture = luminance(&self.scene);
         let exposure = render::exposure(&self.scene, &picture);
-        let encoding = |path: &Path| {
-            let shown = path.display().to_string();
-            move |error| vec![Diagnostic::of_file(&shown, format!("the picture cannot be encoded: {error}"))]
-        };
-        let png = render::png(&self.scene, &picture, exposure).map_err(encoding(&self.target))?;
+        let png = render::png(&self.scene, &picture, exposure).map_err(|e| not_encoded(&self.target, &e))?;
         let linear = match linear {
-            Some(path) => Some((path, render::linear_png(&picture).map_err(encoding(path))?)),
+            Some(path) => Some((path, render::linear_png(&picture).map_err(|e| not_encoded(path, &e))?)),
             None => None,
         };
         files::write_atomically(&self.target, &png)?;
@@ -194,6 +234,18 @@ impl Job {
         }
         Ok((picture, exposure))
     }
+}
+
+/// Why a picture could not be put into a file.
+pub(super) fn not_encoded(target: &Path, error: &PngError) -> Vec<Diagnostic> {
+    let shown = target.display().to_string();
+    vec![match error {
+        PngError::Scale(_) => {
+            Diagnostic::of_file(&shown, "the picture is black all over, so there is nothing to measure in it")
+                .next("Leave --linear out, or give the scene light: `level`, `colour` or `room_lx`.")
+        }
+        _ => Diagnostic::of_file(&shown, format!("the picture cannot be encoded: {error}")),
+    }]
 }
 
 /// Three significant digits.
@@ -210,10 +262,18 @@ pub(super) fn three_digits(value: f64) -> String {
     }
 }
 
-fn in_words(target: &Path, scene: &Scene, picture: &LuminanceImage, exposure: ExposureValue) -> String {
+fn in_words(
+    Job { scene, target }: &Job,
+    linear: Option<&Path>,
+    picture: &LuminanceImage,
+    exposure: ExposureValue,
+) -> String {
     let frame = picture.frame;
-    let mut lines = vec![
-        format!("Wrote {}.", target.display()),
+    let mut lines = vec![format!("Wrote {}.", target.display())];
+    if let Some(linear) = linear {
+        lines.push(format!("Wrote {}, in linear light.", linear.display()));
+    }
+    lines.extend([
         format!(
             "It shows {:.0} mm by {:.0} mm, {} mm to the image pixel, at {exposure} (ISO 100).",
             f64::from(frame.width_px) * frame.mm_per_px,
@@ -225,7 +285,7 @@ fn in_words(target: &Path, scene: &Scene, picture: &LuminanceImage, exposure: Ex
             three_digits(picture.peak().0),
             three_digits(picture.room.luminance()),
         ),
-    ];
+    ]);
     if picture.straight > SEEN_BARE {
         lines.push(format!(
             "{:.0} % of each pixel's light comes straight through: the pixels themselves are seen, and bare pixels can \
@@ -249,14 +309,15 @@ fn in_words(target: &Path, scene: &Scene, picture: &LuminanceImage, exposure: Ex
 const SEEN_BARE: f64 = 0.005;
 
 fn as_json(
-    target: &Path,
-    scene: &Scene,
+    Job { scene, target }: &Job,
+    linear: Option<&Path>,
     picture: &LuminanceImage,
     exposure: ExposureValue,
 ) -> serde_json::Value {
     let frame = picture.frame;
     json!({
         "file": target.display().to_string(),
+        "linear_file": linear.map(|path| path.display().to_string()),
         "scene": scene.name,
         "exposure_ev_iso_100": exposure.0,
         "full_scale_cd_m2": exposure.full_scale().0,

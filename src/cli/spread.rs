@@ -1,5 +1,7 @@
 //! `weftlight spread`: the bare spread function.
 
+use super::numbers::{whole_within, within};
+use super::preview::try_target;
 use super::{Outcome, output};
 use crate::diagnose::Diagnostic;
 use crate::files;
@@ -8,6 +10,7 @@ use crate::light::spots::spots;
 use crate::light::totals::shares;
 use crate::light::{Source, Stack, Window};
 use crate::quantity::Nanometres;
+use crate::reading::Limits;
 use crate::scene::Scene;
 use crate::scene::file::read_with_warnings;
 use clap::{Args, ValueEnum};
@@ -15,8 +18,10 @@ use serde_json::json;
 use std::fmt::Write;
 use std::path::PathBuf;
 
-/// Largest radius that may be asked for, in mm.
-const LARGEST_RADIUS_MM: f64 = 10_000.0;
+/// Radii that may be asked for.
+const RADIUS_MM: Limits = Limits::new(0.0, 10_000.0, "mm");
+/// Wavelengths that may be asked for: what the eye sees.
+const WAVELENGTH_NM: Limits = Limits::new(380.0, 780.0, "nm");
 /// Radii of the grid that is used when none are asked for.
 const GRID: usize = 200;
 /// The grid ends where the spot has fallen to about this share of its height.
@@ -26,13 +31,14 @@ const RINGS: usize = 64;
 /// Half the width of the ring around a radius that is asked for, over the height of the stack: the spot changes by less than
 /// a thousandth of its peak across it.
 const RING_SHARE: f64 = 0.02;
-/// Most photons that may be asked for: a few hours on two cores.
-const MOST_PHOTONS: f64 = 1e11;
+/// Photons that may be asked for: the most take a few hours on two cores.
+const PHOTONS: Limits = Limits::new(1.0, 1e11, "photons");
 
 /// Print the spread function: the radiance straight ahead around one pixel behind the cloth
 ///
-/// For the first pixel of the scene, per unit flux, in 1/(sr mm2), the pixel's direct image left out. CSV goes to standard
-/// output, with the header r_mm,radiance_per_flux (the photons method adds standard_error).
+/// It is that of the first pixel of the scene, per unit of its flux, in 1/(sr mm2); light that passes the cloth without being
+/// scattered is left out. CSV goes to standard output, with the header r_mm,radiance_per_flux (the photons method adds
+/// standard_error).
 #[derive(Debug, Args)]
 pub(super) struct Arguments {
     /// The scene file
@@ -40,11 +46,11 @@ pub(super) struct Arguments {
     scene: PathBuf,
 
     /// Wavelength in nm
-    #[arg(long, value_name = "NM", default_value = "550", value_parser = wavelength)]
+    #[arg(long, value_name = "NM", default_value = "550", value_parser = wavelength, allow_negative_numbers = true)]
     nm: f64,
 
     /// Radii in mm, separated by commas (otherwise a grid as wide as the spot)
-    #[arg(long, value_name = "R,R,…", value_parser = radius, value_delimiter = ',', num_args = 1)]
+    #[arg(long, value_name = "R,R,…", value_parser = radius, value_delimiter = ',', num_args = 1, allow_hyphen_values = true)]
     radii_mm: Option<Vec<f64>>,
 
     /// How it is computed
@@ -52,14 +58,14 @@ pub(super) struct Arguments {
     method: Method,
 
     /// Number of photons for the photons method, such as 2e7
-    #[arg(long, value_name = "N", default_value = "2e6", value_parser = photon_count)]
+    #[arg(long, value_name = "N", default_value = "2e6", value_parser = photon_count, allow_negative_numbers = true)]
     photons: u64,
 
     /// Seed of the photons method: the same seed gives the same result
-    #[arg(long, value_name = "N", default_value_t = 1)]
+    #[arg(long, value_name = "N", default_value_t = 1, value_parser = seed, allow_negative_numbers = true)]
     seed: u64,
 
-    /// Write the CSV to this file instead of standard output
+    /// Write the CSV to this file instead of to standard output
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
 
@@ -78,26 +84,19 @@ enum Method {
 }
 
 fn wavelength(text: &str) -> Result<f64, String> {
-    let value: f64 = text.parse().map_err(|_| format!("`{text}` is not a number"))?;
-    if (380.0..=780.0).contains(&value) { Ok(value) } else { Err("allowed: 380 to 780 nm".to_owned()) }
+    within(text, &WAVELENGTH_NM)
 }
 
 fn radius(text: &str) -> Result<f64, String> {
-    let value: f64 = text.trim().parse().map_err(|_| format!("`{text}` is not a number"))?;
-    if (0.0..=LARGEST_RADIUS_MM).contains(&value) {
-        Ok(value)
-    } else {
-        Err(format!("allowed: 0 to {LARGEST_RADIUS_MM} mm"))
-    }
+    within(text, &RADIUS_MM)
 }
 
 fn photon_count(text: &str) -> Result<u64, String> {
-    let value: f64 = text.parse().map_err(|_| format!("`{text}` is not a number"))?;
-    if (1.0..=MOST_PHOTONS).contains(&value) {
-        Ok(value as u64)
-    } else {
-        Err("allowed: 1 to 1e11".to_owned())
-    }
+    whole_within(text, &PHOTONS)
+}
+
+fn seed(text: &str) -> Result<u64, String> {
+    text.parse().map_err(|_| format!("a whole number is needed; allowed: 0 to {}", u64::MAX))
 }
 
 /// One line of the table.
@@ -118,8 +117,9 @@ struct Found {
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     let read = read_with_warnings(&arguments.scene)?;
     if let Some(path) = &arguments.csv {
-        files::check_writable(path)?;
+        try_target(path, std::slice::from_ref(&arguments.scene))?;
     }
+    output::diagnostics(&read.warnings);
     let scene = read.scene;
     if scene.stack.is_empty() {
         let shown = arguments.scene.display().to_string();
@@ -131,6 +131,13 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
         Method::Transport => by_transport(&stack, &source, arguments.radii_mm.as_deref()),
         Method::Photons => by_photons(&stack, &source, arguments),
     };
+    if !found.rows.iter().all(|row| row.radiance.is_finite()) {
+        let shown = arguments.scene.display().to_string();
+        let fault = Diagnostic::of_file(&shown, "the spread function of this stack could not be computed");
+        return Err(vec![
+            fault.next("Try `--method photons`, and look for an extreme number in its cloths."),
+        ]);
+    }
     let csv = csv(&found);
     if let Some(path) = &arguments.csv {
         files::write_atomically(path, csv.as_bytes())?;
@@ -138,10 +145,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     if arguments.json {
         return Ok(output::data(&format!("{:#}", as_json(arguments, &found))));
     }
-    if arguments.csv.is_some() {
-        return Ok(Outcome::Fine);
-    }
-    Ok(output::data(csv.trim_end()))
+    Ok(match &arguments.csv {
+        Some(path) => output::data(&format!("Wrote {}.", path.display())),
+        None => output::data(csv.trim_end()),
+    })
 }
 
 /// The first pixel of the scene as a source: the beam of its package, and the bright area of its first die.

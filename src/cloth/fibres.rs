@@ -102,7 +102,7 @@ pub fn asymmetry(refractive_index: f64, lie: Lie) -> f64 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::light::sheet::gauss_legendre;
+    use crate::light::quadrature::{Rule, gauss_legendre};
     use std::f64::consts::{FRAC_PI_2, PI};
 
     /// Half a unit in the third decimal of the table, and as much again for the quadrature.
@@ -122,7 +122,7 @@ mod tests {
     fn mean_cosine(n: f64, tilt: f64) -> f64 {
         // Seen along the fibre a tilted ray is refracted as if by the larger index of Bravais.
         let seen = (n * n - tilt.sin().powi(2)).sqrt() / tilt.cos();
-        let (offsets, weights) = gauss_legendre(200);
+        let Rule { nodes: offsets, weights } = gauss_legendre(200);
         offsets
             .iter()
             .zip(&weights)
@@ -143,7 +143,7 @@ mod tests {
 
     #[test]
     fn the_table_follows_from_geometric_optics() {
-        let (shares, weights) = gauss_legendre(40);
+        let Rule { nodes: shares, weights } = gauss_legendre(40);
         for (n, random, across) in ASYMMETRY {
             assert!((mean_cosine(n, 0.0) - across).abs() < TABLE, "n {n}");
             // Fibres in all directions: the solid angle and the shadow each carry a cosine of the tilt.

@@ -67,7 +67,8 @@ pub fn from_entry(entry: &Entry<'_>, problems: &mut Problems) -> Option<Cloth> {
     Some(Cloth {
         title: if entry.has("title") { entry.text("title")?.to_owned() } else { name.clone() },
         name,
-        source: source(entry.text("source")?, known.notes.as_deref()),
+        source: entry.text("source")?.trim().to_owned(),
+        notes: known.notes,
         basis: known.basis,
         thickness,
         extinction: known.extinction,
@@ -88,14 +89,6 @@ pub fn from_entry(entry: &Entry<'_>, problems: &mut Problems) -> Option<Cloth> {
     })
 }
 
-/// The source as stated, followed by what the estimate says about itself.
-fn source(stated: &str, notes: Option<&str>) -> String {
-    match notes {
-        Some(notes) if !notes.is_empty() => format!("{}. {notes}", stated.trim_end().trim_end_matches('.')),
-        _ => stated.to_owned(),
-    }
-}
-
 /// What any of the four ways ends in.
 struct Known {
     basis: Basis,
@@ -104,7 +97,7 @@ struct Known {
     asymmetry: f64,
     openness: f64,
     uncertainty: Uncertainty,
-    notes: Option<String>,
+    notes: Vec<String>,
 }
 
 fn bulk(numbers: &Entry<'_>, basis: Basis) -> Option<Known> {
@@ -128,7 +121,7 @@ fn bulk(numbers: &Entry<'_>, basis: Basis) -> Option<Known> {
         asymmetry: numbers.number("asymmetry")?,
         openness: numbers.number("openness")?,
         uncertainty: Uncertainty::default(),
-        notes: None,
+        notes: Vec::new(),
     })
 }
 
@@ -166,7 +159,7 @@ fn from_measurement(
             asymmetry: input.asymmetry,
             openness: found.openness,
             uncertainty: Uncertainty::default(),
-            notes: Some(format!("The layer found meets the figures within {:.3}.", found.worst_residual())),
+            notes: vec![format!("The layer found meets the figures within {:.3}.", found.worst_residual())],
         }),
         Err(error) => {
             problems.push(
@@ -241,7 +234,7 @@ fn from_label(
             asymmetry: found.asymmetry,
             openness: found.openness,
             uncertainty: found.uncertainty,
-            notes: Some(found.notes),
+            notes: found.notes,
         }),
         Err(error) => {
             let place = label.place_of("fibre");

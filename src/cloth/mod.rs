@@ -51,6 +51,8 @@ pub struct Cloth {
     pub title: String,
     /// Where its numbers come from, in words.
     pub source: String,
+    /// How the optics were found from those numbers and what was left out, one sentence each.
+    pub notes: Vec<String>,
     /// The way in which the optics are known.
     pub basis: Basis,
     /// Thickness as worn (unpressed).

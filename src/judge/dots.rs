@@ -47,6 +47,8 @@ const SAMPLES_PER_PITCH: f64 = 8.0;
 const MOST_SAMPLES: f64 = 400_000.0;
 /// The lit area: where the even glow has this share of its greatest value.
 const LIT_SHARE: f64 = 0.5;
+/// It fades over this range of shares around it.
+const LIT_FADE: f64 = 0.4;
 /// Widest field that the eye's sensitivity is asked for, in degrees: a person looks at a part of what is wider.
 const WIDEST_FIELD_DEG: f64 = 60.0;
 /// Distances searched for the one at which dots vanish, in m.
@@ -156,7 +158,7 @@ pub fn dots(
         }
     }
     add_spots(&mut image, &frame, &channels, Accuracy::Picture);
-    compare(&frame, &image, neighbourhood, room_cd_m2)
+    compare(&frame, &image, neighbourhood, pitch, room_cd_m2)
 }
 
 /// The frame around all pixels, as fine as the eye at that distance and the pitch ask for.
@@ -212,27 +214,46 @@ fn lights(
     (real, even)
 }
 
-fn compare(frame: &Frame, image: &XyzImage, neighbourhood: &Neighbourhood, room: f64) -> Option<Dots> {
+fn compare(
+    frame: &Frame,
+    image: &XyzImage,
+    neighbourhood: &Neighbourhood,
+    pitch: f64,
+    room: f64,
+) -> Option<Dots> {
     let [glow, even, _] = &image.planes;
     let greatest = even.iter().copied().fold(0.0, f32::max);
     if greatest <= 0.0 {
         return None;
     }
-    let lit = |i: usize| f64::from(even[i]) >= LIT_SHARE * f64::from(greatest);
+    // How far each sample belongs to the lit area; it fades over the rim, so that the rim does not spread the frequencies.
+    let lit = |i: usize| -> f64 {
+        let x = ((f64::from(even[i] / greatest) - LIT_SHARE) / LIT_FADE + 0.5).clamp(0.0, 1.0);
+        x * x * (3.0 - 2.0 * x)
+    };
     let (width, height) = (frame.width_px as usize, frame.height_px as usize);
 
     // The picture is padded by its own size, so that the filter does not see a periodic copy.
     let fft = Fft2::new(smooth_size(2 * width, true), smooth_size(2 * height, false));
     let mut contrast = vec![0.0f32; fft.nx * fft.ny];
-    let (mut lit_count, mut luminance) = (0usize, 0.0);
-    for i in (0..width * height).filter(|&i| lit(i)) {
+    let (mut area, mut lit_count, mut luminance) = (0.0, 0.0, 0.0);
+    for i in 0..width * height {
+        let weight = lit(i);
+        if weight <= 0.0 {
+            continue;
+        }
         let (row, column) = (i / width, i % width);
         let base = f64::from(even[i]) + room;
-        contrast[row * fft.nx + column] = ((f64::from(glow[i]) - f64::from(even[i])) / base) as f32;
-        lit_count += 1;
-        luminance += f64::from(glow[i]) + room;
+        contrast[row * fft.nx + column] = (weight * (f64::from(glow[i]) - f64::from(even[i])) / base) as f32;
+        area += weight;
+        lit_count += weight * weight;
+        luminance += weight * (f64::from(glow[i]) + room);
     }
-    let power = ring_power(&fft, &contrast, frame.mm_per_px, lit_count);
+    let lowest = 2.0 * PI / pitch;
+    let power = ring_power(&fft, &contrast, frame.mm_per_px, lit_count)
+        .into_iter()
+        .map(|(k, power)| (k, power * dots_only(k / lowest)))
+        .collect();
 
     let (mut least, mut most) = (f64::INFINITY, 0.0f64);
     let (mut darkest, mut sum, mut count) = (f64::INFINITY, 0.0, 0usize);
@@ -258,20 +279,29 @@ fn compare(frame: &Frame, image: &XyzImage, neighbourhood: &Neighbourhood, room:
         evenness: if mean > 0.0 { darkest.max(0.0) / mean } else { 0.0 },
         glow_mean: mean,
         glow_peak: f64::from(glow.iter().copied().fold(0.0, f32::max)),
-        lit_mm2: lit_count as f64 * frame.mm_per_px * frame.mm_per_px,
+        lit_mm2: area * frame.mm_per_px * frame.mm_per_px,
         power,
-        adaptation: luminance / lit_count.max(1) as f64,
+        adaptation: luminance / area.max(f64::MIN_POSITIVE),
     })
 }
 
+/// What counts as dots, by frequency over that of the pitch. Drawing the pixels out also blurs the outline of the lit area by
+/// a fraction of the pitch; that difference is no dots, and lies at lower frequencies.
+fn dots_only(share: f64) -> f64 {
+    const NOTHING: f64 = 0.4;
+    const ALL: f64 = 0.8;
+    let x = ((share - NOTHING) / (ALL - NOTHING)).clamp(0.0, 1.0);
+    x * x * (3.0 - 2.0 * x)
+}
+
 /// Twice the mean square (over the lit samples) of the contrast in each ring of frequencies.
-fn ring_power(fft: &Fft2, contrast: &[f32], step: f64, lit_count: usize) -> Vec<(f64, f64)> {
+fn ring_power(fft: &Fft2, contrast: &[f32], step: f64, lit_count: f64) -> Vec<(f64, f64)> {
     let spectrum = fft.forward(contrast);
     let (nx, ny) = (fft.nx, fft.ny);
     let (dkx, dky) = (2.0 * PI / (nx as f64 * step), 2.0 * PI / (ny as f64 * step));
     let ring = PI / step * 2f64.sqrt() / RINGS as f64;
     let mut rings = vec![(0.0, 0.0); RINGS + 1];
-    let norm = 2.0 / (nx as f64 * ny as f64 * lit_count.max(1) as f64);
+    let norm = 2.0 / (nx as f64 * ny as f64 * lit_count.max(f64::MIN_POSITIVE));
     for u in 0..fft.half() {
         // The other half of the spectrum is this one mirrored.
         let twice = if u == 0 || 2 * u == nx { 1.0 } else { 2.0 };
@@ -303,4 +333,97 @@ fn sample(frame: &Frame, plane: &[f32], at: [f64; 2]) -> Option<f64> {
         (value(row, column) * (1.0 - fx) + value(row, column + 1) * fx) * (1.0 - fy)
             + (value(row + 1, column) * (1.0 - fx) + value(row + 1, column + 1) * fx) * fy,
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::judge::neighbours::neighbourhood;
+    use crate::light::bare::irradiance_spot;
+    use crate::pixels::package::Package;
+    use crate::quantity::Millimetres;
+    use std::sync::Arc;
+
+    /// A square grid of equal Lambertian points under an ideal thin diffuser at the height `h` mm, 10 mm apart. Ripple is looked
+    /// for between pixels at least `rim` pixels from the edge.
+    fn grid(side: u32, rim: u32, h: f64, distance_m: f64) -> Dots {
+        let package = Arc::new(Package::ideal(1.0));
+        let pixels: Vec<Pixel> = (0..side * side)
+            .map(|i| Pixel {
+                at: [i % side, i / side].map(|n| Millimetres(10.0 * f64::from(n))),
+                turn_rad: 0.0,
+                package: Arc::clone(&package),
+                levels: vec![1.0],
+                group: 0,
+            })
+            .collect();
+        let spot = irradiance_spot(1.0, h);
+        let emitter = Emitter {
+            spot: Some(&spot),
+            window: Window::Point,
+            lights: pixels.iter().map(|p| ([p.at[0].0, p.at[1].0], 1e4)).collect(),
+            straight_cd: 0.0,
+        };
+        let mut neighbourhood = neighbourhood(&pixels);
+        let inner = |c: f64| c >= 10.0 * f64::from(rim) && c <= 10.0 * f64::from(side - 1 - rim);
+        for place in neighbourhood.even.iter_mut().flatten() {
+            place.between &= inner(place.at[0]) && inner(place.at[1]);
+        }
+        dots(&pixels, &neighbourhood, &[emitter], 0.0, distance_m).expect("a lit grid")
+    }
+
+    #[test]
+    fn ripple_of_an_ideal_diffuser_over_a_square_grid() {
+        // Greatest and least irradiance over the mean, by direct sums and Fourier series (computed, no publication); the
+        // third number is the rounding of the two.
+        for (h_over_p, most, least, rounding) in [
+            (0.5, 1.616, 0.710, 5e-4),
+            (0.75, 1.1247, 0.9127, 5e-5),
+            (1.0, 1.0270, 0.9774, 5e-5),
+            (1.25, 1.0059, 0.9945, 5e-5),
+            (1.5, 1.0013, 0.9987, 5e-5),
+        ] {
+            /// Samples of the picture and of the sheet do not lie on the brightest and darkest places, at most p/12 away in
+            /// each direction: 1 - cos(2 pi / 12) of the ripple where it is a sine, and it falls short only.
+            const PLACES: f64 = 0.14;
+            let ripple = (most - least) / (most + least);
+            let found = grid(24, 8, 10.0 * h_over_p, 2.0).ripple;
+            let allowed = PLACES * ripple + 2.0 * rounding;
+            assert!((found - ripple).abs() < allowed, "h/p {h_over_p}: {found} against {ripple}");
+        }
+    }
+
+    #[test]
+    fn visibility_of_a_grid_is_its_modulation_times_the_sensitivity() {
+        // At h = p only the first harmonics are left: 1 + m (cos + cos), m = 2 kh K1(kh) at kh = 2 pi (closed form; 2 times
+        // 0.006201), and two thresholds add quadratically.
+        // At the rim neighbours are missing and the same dots stand out more, which adds a share that falls as one over the
+        // side of the grid; two sizes let it be taken out.
+        /// What is left: the diagonal harmonic (0.4 %), the next order of the rim, and the rim of the lit area, which spreads
+        /// each frequency a little to where the sensitivity is another.
+        const ERROR: f64 = 0.03;
+        let modulation = 2.0 * 0.006_201;
+        for distance_m in [0.5, 1.0, 2.0, 4.0] {
+            let ratio = |side: u32| {
+                let found = grid(side, 0, 10.0, distance_m);
+                let mm_per_degree = 1e3 * distance_m * PI / 180.0;
+                let field = (found.lit_mm2.sqrt() / mm_per_degree).min(WIDEST_FIELD_DEG);
+                let sensitivity = contrast_sensitivity(mm_per_degree / 10.0, found.adaptation, field);
+                found.visibility(distance_m) / (2f64.sqrt() * modulation * sensitivity)
+            };
+            let without_rim = (80.0 * ratio(80) - 40.0 * ratio(40)) / 40.0;
+            assert!((without_rim - 1.0).abs() < ERROR, "{distance_m} m: {without_rim}");
+        }
+    }
+
+    #[test]
+    fn beyond_the_vanishing_distance_no_dots_show() {
+        let dots = grid(12, 0, 8.0, 2.0);
+        let vanish = dots.vanishing_distance_m().expect("dots of 10 mm vanish somewhere");
+        assert!(vanish > 0.0);
+        assert!((dots.visibility(vanish) - 1.0).abs() < 1e-3);
+        for further in [1.1, 1.5, 2.0, 5.0, 10.0] {
+            assert!(dots.visibility(further * vanish) < 1.0);
+        }
+    }
 }

@@ -35,7 +35,8 @@
 //! # Assumptions and validity
 //! Light from the board and light sent back and forth between layers is diffuse enough for the reduced numbers. Good where
 //! layers are not much thicker than the stand-off: figures in `tests/transport.rs`; with g = 0.8 in a layer four times
-//! thicker than its stand-off the peak is about 20 % off.
+//! thicker than its stand-off the peak is about 20 % off. Asymmetries above 0.85 need finer directions than the ones here:
+//! at 0.95 a thin cloth's image of the pixel is 6 % off, at 0.98 the whole spot up to 12 %, at -0.95 as much.
 //!
 //! # Source
 //! van de Hulst, Multiple Light Scattering (1980), reciprocity and similarity; Prahl, van Gemert & Welch, Determining the
@@ -44,6 +45,7 @@
 
 use super::quadrature::{Interpolation, gauss_legendre};
 use super::sheet::{AzimuthTable, forward_row};
+use super::stack::unscattered;
 use super::{Layer, Optics, Stack};
 use nalgebra::DMatrix;
 use pxfm::{f_j0, f_j1};
@@ -121,12 +123,13 @@ impl LayerScattering {
         let closed = Layer { optics: Optics { openness: 0.0, ..layer.optics }, ..*layer };
         LayerScattering {
             real: Scattering::new(&closed, if outermost { 0 } else { MODES }),
-            reduced: Scattering::new(&reduce(closed), if outermost { 0 } else { 1 }),
+            reduced: Scattering::new(&closed.reduced(), if outermost { 0 } else { 1 }),
         }
     }
 
     /// The description at another albedo, interpolated from descriptions of the same layer with these weights (which sum
-    /// to 1). What gets through changes by powers of ten, so its logarithm is interpolated, and apart from it the shape.
+    /// to 1). What gets through changes by powers of ten, so its logarithm is interpolated, and apart from it the shape;
+    /// where nothing gets through (a clear cloth, or one too dense for numbers) there is nothing to scale.
     #[must_use]
     pub fn mixed(parts: &[LayerScattering], weights: &[f64]) -> LayerScattering {
         let mix = |pick: fn(&LayerScattering) -> &Scattering| {
@@ -137,9 +140,10 @@ impl LayerScattering {
                 sideways: first.sideways.iter().map(|m| DMatrix::zeros(m.nrows(), m.ncols())).collect(),
             };
             let heights: Vec<f64> = parts.iter().map(|p| pick(p).ahead.iter().sum::<f64>()).collect();
+            let scaled = heights.iter().all(|&h| h > 0.0);
             let height = heights.iter().zip(weights).map(|(h, w)| w * h.ln()).sum::<f64>().exp();
             for ((part, own), w) in parts.iter().map(pick).zip(&heights).zip(weights) {
-                let w = w * height / own;
+                let w = if scaled { w * height / own } else { *w };
                 sum.ahead.iter_mut().zip(&part.ahead).for_each(|(s, v)| *s += w * v);
                 for (s, m) in sum.sideways.iter_mut().zip(&part.sideways) {
                     s.zip_apply(m, |s, v| *s += w * v);
@@ -252,7 +256,7 @@ impl Chain {
     fn new(layers: Vec<Scattering>, openness: &[f64], beam_power: f64) -> Chain {
         let directions = Directions::get();
         let count = layers.len();
-        let through = |l: usize, mu: f64| openness[l] + (1.0 - openness[l]) * (-layers[l].tau / mu).exp();
+        let through = |l: usize, mu: f64| unscattered(openness[l], layers[l].tau / mu);
         // Weight of each direction times the share that passes the layers from..to.
         let passing = |from: usize, to: usize, power: f64, factor: f64| -> Vec<f64> {
             directions
@@ -291,9 +295,9 @@ impl Chain {
             own[0].iter_mut().zip(&layer.ahead).for_each(|(o, f)| *o = self.straight[j] * f);
             if j + 1 < self.layers.len() {
                 let mut arriving = vec![vec![0.0; count]; modes];
-                for l in j + 1..self.layers.len() {
+                for (l, w) in w.iter().enumerate().skip(j + 1) {
                     for f in 0..count {
-                        convolve(&w[l], f, &ways.between[j][l][f], self.between[j][l][f], &mut arriving);
+                        convolve(w, f, &ways.between[j][l][f], self.between[j][l][f], &mut arriving);
                     }
                 }
                 for ((kernel, arriving), own) in layer.sideways.iter().zip(&arriving).zip(&mut own) {
@@ -384,12 +388,6 @@ fn bessel_j(orders: usize, x: f64) -> Vec<f64> {
     values
 }
 
-/// A layer with reduced optics.
-#[must_use]
-pub fn reduce(layer: Layer) -> Layer {
-    Layer { optics: layer.optics.reduced(), ..layer }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -401,7 +399,7 @@ mod tests {
             (0, 1.0, 0.765_197_686_557_966_6),
             (1, 1.0, 0.440_050_585_744_933_5),
             (2, 5.0, 0.046_565_116_277_752_21),
-            (5, 5.0, 0.261_140_546_120_170_0),
+            (5, 5.0, 0.261_140_546_120_17),
             (10, 5.0, 0.001_467_802_647_310_474),
             (5, 0.1, 2.603_081_790_964_441_4e-9),
             (11, 30.0, 0.025_058_805_137_824_51),

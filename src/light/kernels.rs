@@ -31,6 +31,7 @@
 //! into the second); Jones, Incomplete Bessel functions I, Proc. Edinburgh Math. Soc. 50 (2007); the double-exponential
 //! rule: Takahasi & Mori, Double exponential formulas for numerical integration, Publ. RIMS 9 (1974). From memory.
 
+use super::quadrature::{POINTS, lagrange};
 use pxfm::f_lgamma;
 use std::sync::OnceLock;
 
@@ -46,8 +47,6 @@ const RHO_STEPS: usize = 210;
 /// Steps of the table in tan(angle/2). The kernel changes near angle = 90 degrees over a width of about
 /// rho^-1/2 = 0.15 at the far end of the table; fewer steps would lose digits there first.
 const ANGLE_STEPS: usize = 72;
-/// Points of the interpolating polynomial each way.
-const POINTS: usize = 6;
 
 const EULER_GAMMA: f64 = 0.577_215_664_901_532_9;
 
@@ -221,24 +220,6 @@ impl Ray {
         let sum: f64 = self.row[i..i + POINTS].iter().zip(&w).map(|(v, w)| v * w).sum();
         sum * (-ln_rho.exp()).exp()
     }
-}
-
-/// First index and weights of the six-point Lagrange interpolation at `x` on the grid 0, 1, …, n - 1.
-#[inline]
-pub(crate) fn lagrange(x: f64, n: usize) -> (usize, [f64; POINTS]) {
-    let start = (x as isize - 2).clamp(0, (n - POINTS) as isize) as usize;
-    let d = x - start as f64;
-    let (d0, d1, d2, d3, d4, d5) = (d, d - 1.0, d - 2.0, d - 3.0, d - 4.0, d - 5.0);
-    let (left, right) = (d0 * d1 * d2, d3 * d4 * d5);
-    let weights = [
-        -d1 * d2 * right / 120.0,
-        d0 * d2 * right / 24.0,
-        -d0 * d1 * right / 12.0,
-        left * d4 * d5 / 12.0,
-        -left * d3 * d5 / 24.0,
-        left * d3 * d4 / 120.0,
-    ];
-    (start, weights)
 }
 
 #[cfg(test)]

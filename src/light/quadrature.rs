@@ -1,8 +1,8 @@
-//! Gauss-Legendre rules on the unit interval and interpolation from their nodes.
+//! Small numerics: Gauss-Legendre rules on the unit interval; interpolation from their nodes and on even grids; bisection.
 //!
 //! Sources: Gauss-Legendre nodes by Newton's iteration on the Legendre recurrence (Abramowitz & Stegun, Handbook of
 //! Mathematical Functions, 25.4.29 and 22.7.10); barycentric Lagrange interpolation (Berrut & Trefethen, Barycentric
-//! Lagrange Interpolation, SIAM Review 46, 2004, eq. 4.2).
+//! Lagrange Interpolation, SIAM Review 46, 2004, eq. 4.2). From memory; the tests check both.
 
 /// Nodes and weights of a quadrature rule on (0, 1); the weights sum to 1.
 #[derive(Clone, Debug)]
@@ -75,6 +75,22 @@ impl Interpolation {
         Interpolation { nodes: nodes.to_vec(), barycentric }
     }
 
+    /// Value at `x` of the polynomial that takes these values at the nodes.
+    #[must_use]
+    pub fn value(&self, values: &[f64], x: f64) -> f64 {
+        let (mut above, mut below) = (0.0, 0.0);
+        for ((node, weight), value) in self.nodes.iter().zip(&self.barycentric).zip(values) {
+            let apart = x - node;
+            if apart == 0.0 {
+                return *value;
+            }
+            let share = weight / apart;
+            above += share * value;
+            below += share;
+        }
+        above / below
+    }
+
     /// Values at `x` of the Lagrange basis polynomials, one per node.
     #[must_use]
     pub fn basis(&self, x: f64) -> Vec<f64> {
@@ -85,6 +101,40 @@ impl Interpolation {
         let sum: f64 = terms.iter().sum();
         terms.into_iter().map(|t| t / sum).collect()
     }
+}
+
+/// Points of [`lagrange`].
+pub(crate) const POINTS: usize = 6;
+
+/// First index and weights of the six-point Lagrange interpolation at `x` on the grid 0, 1, …, n - 1.
+#[inline]
+pub(crate) fn lagrange(x: f64, n: usize) -> (usize, [f64; POINTS]) {
+    let start = (x as isize - 2).clamp(0, (n - POINTS) as isize) as usize;
+    let d = x - start as f64;
+    let (d0, d1, d2, d3, d4, d5) = (d, d - 1.0, d - 2.0, d - 3.0, d - 4.0, d - 5.0);
+    let (left, right) = (d0 * d1 * d2, d3 * d4 * d5);
+    let weights = [
+        -d1 * d2 * right / 120.0,
+        d0 * d2 * right / 24.0,
+        -d0 * d1 * right / 12.0,
+        left * d4 * d5 / 12.0,
+        -left * d3 * d5 / 24.0,
+        left * d3 * d4 / 120.0,
+    ];
+    (start, weights)
+}
+
+/// Zero of a function that rises through it between two points, to the last bit that 60 halvings give.
+pub(crate) fn bisect(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> f64 {
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if f(middle) < 0.0 {
+            low = middle;
+        } else {
+            high = middle;
+        }
+    }
+    0.5 * (low + high)
 }
 
 #[cfg(test)]
@@ -121,6 +171,8 @@ mod tests {
             let value: f64 =
                 interpolation.basis(x).iter().zip(&rule.nodes).map(|(l, &node)| l * f(node)).sum();
             assert!((value - f(x)).abs() < 1e-11, "{x}: {value}");
+            let values: Vec<f64> = rule.nodes.iter().map(|&node| f(node)).collect();
+            assert!((interpolation.value(&values, x) - f(x)).abs() < 1e-11, "{x}");
         }
     }
 }

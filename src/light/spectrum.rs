@@ -22,6 +22,12 @@ pub const STEP_NM: f64 = 5.0;
 /// Number of samples: 380, 385, …, 780 nm.
 pub const SAMPLES: usize = 81;
 
+/// The wavelength of a sample, 0 being the first.
+#[must_use]
+pub fn wavelength(sample: usize) -> Nanometres {
+    Nanometres(FIRST_NM + STEP_NM * sample as f64)
+}
+
 /// A function of wavelength sampled at 380, 385, …, 780 nm.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Spectrum(pub [f64; SAMPLES]);
@@ -36,12 +42,12 @@ impl Spectrum {
     /// Samples a function of the wavelength in nm.
     #[must_use]
     pub fn from_fn(f: impl Fn(Nanometres) -> f64) -> Spectrum {
-        Spectrum(std::array::from_fn(|i| f(Nanometres(FIRST_NM + STEP_NM * i as f64))))
+        Spectrum(std::array::from_fn(|i| f(wavelength(i))))
     }
 
     /// The wavelengths of the grid, in rising order.
     pub fn wavelengths() -> impl Iterator<Item = Nanometres> {
-        (0..SAMPLES).map(|i| Nanometres(FIRST_NM + STEP_NM * i as f64))
+        (0..SAMPLES).map(wavelength)
     }
 
     /// Integral over the grid: the sum of the samples times the step (unit of the samples times nm).

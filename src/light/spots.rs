@@ -5,11 +5,15 @@
 //! against 0.5 um). Every distinct stack is solved at every frequency; the forward-scattering excess of a layer depends on
 //! that layer's own albedo smoothly, so it is computed at a few albedos and interpolated in sqrt(1 - albedo).
 //!
+//! Two extremes are caught here: cloth so dense that the transport would see only its own rounding (`dense`), and cloth that
+//! scatters so sharply forwards that its spot has structure finer than the gap would let through.
+//!
 //! # Source
 //! [`super::transport`], [`super::forward`]; nodes of the interpolation: Chebyshev points (Trefethen, Approximation
 //! Theory and Approximation Practice, 2013; from memory).
 
-use super::forward::{Chains, LayerScattering, Ways, reduce};
+use super::dense;
+use super::forward::{Chains, LayerScattering, Ways};
 use super::quadrature::Interpolation;
 use super::spread::{SpotSpectrum, frequency_knots};
 use super::transport::{SourceKernel, Transport};
@@ -25,6 +29,15 @@ const ALBEDOS: usize = 9;
 /// list, whose neighbours are taken to be neighbours in wavelength (error tested together with [`ALBEDOS`]).
 const ANCHORS: usize = 3;
 
+/// Asymmetry above which a cloth shows a sharp image of the source that falls off more slowly than the gap says; for fibres
+/// it is 0.6 to 0.8.
+const SHARP: f64 = 0.8;
+/// Such an image is followed to `k = 45 / height`, as far as the directions of [`super::forward`] resolve it; this is the
+/// gap that has its last knot there.
+const FINEST_IMAGE: f64 = 0.41;
+/// Share of the transform's height that may be left at its last knot: rings stay below 1e-3 of the peak.
+const CUT: f64 = 1e-3;
+
 /// The spots of stacks that share geometry, extinction, asymmetry and openness and differ in albedo alone, one a stack,
 /// per unit flux of a point source with the beam `cos^m`.
 ///
@@ -32,8 +45,7 @@ const ANCHORS: usize = 3;
 #[must_use]
 pub fn spots(stacks: &[Stack], beam_power: f64) -> Vec<SpotSpectrum> {
     let Some(first) = stacks.first() else { return Vec::new() };
-    let gap = first.layers.first().map_or(1.0, |l| l.gap_below.0);
-    let knots = frequency_knots(gap, first.height().0);
+    let (knots, decay) = knots(first);
     if first.layers.is_empty() {
         let dark = SpotSpectrum::new(knots.clone(), vec![0.0; knots.len()]);
         return vec![dark; stacks.len()];
@@ -43,16 +55,8 @@ pub fn spots(stacks: &[Stack], beam_power: f64) -> Vec<SpotSpectrum> {
     let source = SourceKernel::of_beam(beam_power);
 
     let (distinct, which) = distinct(stacks);
-    let transports: Vec<Transport> = distinct
-        .iter()
-        .map(|stack| {
-            let reduced = Stack {
-                board_reflectance: stack.board_reflectance,
-                layers: stack.layers.iter().copied().map(reduce).collect(),
-            };
-            Transport::new(&reduced, beam_power, source.clone())
-        })
-        .collect();
+    let transports: Vec<Transport> =
+        distinct.iter().map(|stack| Transport::new(&stack.reduced(), beam_power, source.clone())).collect();
     let forward = first
         .layers
         .iter()
@@ -72,13 +76,60 @@ pub fn spots(stacks: &[Stack], beam_power: f64) -> Vec<SpotSpectrum> {
             radiance
         })
         .collect();
-    let solved: Vec<SpotSpectrum> = (0..distinct.len())
-        .map(|s| {
+    let solved: Vec<SpotSpectrum> = distinct
+        .par_iter()
+        .enumerate()
+        .map(|(s, stack)| {
             let values: Vec<f64> = by_frequency.iter().map(|radiance| radiance[s]).collect();
-            SpotSpectrum::with_decay(knots.clone(), &values, gap)
+            let mut values = dense::spectrum(stack, beam_power, values[0], &knots).unwrap_or(values);
+            if sharpest_image(stack).is_some() {
+                soften(&knots, &mut values);
+            }
+            SpotSpectrum::with_decay(knots.clone(), &values, decay)
         })
         .collect();
     which.into_iter().map(|i| solved[i].clone()).collect()
+}
+
+/// Knots of the spots' transform and the length in mm with which it falls off.
+fn knots(stack: &Stack) -> (Vec<f64>, f64) {
+    let gap = stack.layers.first().map_or(1.0, |l| l.gap_below.0);
+    let height = stack.height().0;
+    match sharpest_image(stack) {
+        None => (frequency_knots(gap, height), gap),
+        Some(image) => (frequency_knots(gap.min(FINEST_IMAGE * height), height), image),
+    }
+}
+
+/// The length in mm with which the transform falls off where a cloth scatters so sharply forwards that it shows an image
+/// of the source sharper than the gap alone would; `None` for all usual cloth.
+///
+/// At small angles the Henyey-Greenstein law goes as `(a^2 + theta^2)^-1.5` with `a = (1 - g) / sqrt(g)`, whose transform is
+/// `exp(-a k H)` (Gradshteyn & Ryzhik 6.554.4, number from memory).
+fn sharpest_image(stack: &Stack) -> Option<f64> {
+    let gap = stack.layers.first()?.gap_below.0;
+    stack
+        .layers
+        .iter()
+        .zip(stack.bottoms())
+        .filter(|(layer, _)| layer.optics.asymmetry > SHARP)
+        .map(|(layer, bottom)| {
+            let g = layer.optics.asymmetry;
+            (bottom.0 + 0.5 * layer.thickness.0) * (1.0 - g) / g.sqrt()
+        })
+        .min_by(f64::total_cmp)
+        .filter(|&image| image < gap)
+}
+
+/// Where the transform has not fallen off by its last knot, it is seen through the narrowest Gaussian that makes it: a
+/// spot somewhat too wide instead of one with rings.
+fn soften(knots: &[f64], values: &mut [f64]) {
+    let (Some(&end), Some(&last)) = (knots.last(), values.last()) else { return };
+    let left = last.abs() / (CUT * values[0]);
+    if left > 1.0 && left.is_finite() {
+        let exponent = left.ln() / (end * end);
+        values.iter_mut().zip(knots).for_each(|(v, k)| *v *= (-exponent * k * k).exp());
+    }
 }
 
 /// The distinct stacks, and for each stack of the list which of them it is.
@@ -134,7 +185,7 @@ impl Forward {
             .iter()
             .map(|(i, flat)| {
                 let squeezed = flat.solve_both(k).1.radiance;
-                (*i, if squeezed > 0.0 { (without[*i] / squeezed).min(1.0) } else { 0.0 })
+                (*i, if squeezed > 0.0 { (without[*i] / squeezed).clamp(0.0, 1.0) } else { 0.0 })
             })
             .collect();
         self.chains

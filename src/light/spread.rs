@@ -15,8 +15,7 @@
 //! | L(r) | radiance straight ahead per unit flux, direct image excluded | 1/(sr mm2) |
 //! | h | air between board and first cloth | mm |
 //!
-//! An emitting window multiplies L(k) by the transform of the window with unit area: for a disc of radius R
-//! `2 J1(k R) / (k R)`, for a square of side s `sinc(kx s / 2) sinc(ky s / 2)`.
+//! An emitting window multiplies L(k) by its own transform, [`Window::transform`].
 //!
 //! # Method
 //! L(k) falls off as fast as `exp(-k h)`; that factor is taken out, the rest is smooth and is held by a cubic spline on
@@ -24,12 +23,15 @@
 //! Bessel function's wave.
 //!
 //! # Source
-//! Bracewell, The Fourier Transform and Its Applications, chapter on the Hankel transform (from memory); DLMF 10.22.
+//! Bracewell, The Fourier Transform and Its Applications, chapter on the Hankel transform and DLMF 10.22, both from memory.
 
 use super::Window;
 use super::quadrature::gauss_legendre;
 use pxfm::{f_j0, f_j1};
 use std::f64::consts::PI;
+
+/// Highest angular frequency in 1/mm that is ever followed: structure of about 0.1 mm.
+pub const FINEST: f64 = 60.0;
 
 /// A radially symmetric spot, held as its two-dimensional Fourier transform sampled over spatial frequency.
 ///
@@ -170,62 +172,34 @@ impl SpotSpectrum {
     /// Returns `None` when the spot does not fall to that share within `limit` mm of its middle.
     #[must_use]
     pub fn full_width(&self, window: Window, limit: f64, share: f64) -> Option<f64> {
-        const STEPS: usize = 200;
-        let radii: Vec<f64> = (0..=STEPS).map(|i| limit * (i as f64 / STEPS as f64).powi(2)).collect();
-        let values = self.at_radii(window, &radii);
-        let level = share * values[0];
-        let i = values.iter().position(|&v| v < level)?;
-        // The spot between two close radii is taken again as finely, which leaves 1e-4 of the width.
-        let (low, high) = (radii[i - 1], radii[i]);
-        let fine: Vec<f64> = (0..=STEPS).map(|j| low + (high - low) * j as f64 / STEPS as f64).collect();
-        let values = self.at_radii(window, &fine);
-        let j = values.iter().position(|&v| v < level).unwrap_or(STEPS).max(1);
-        let fraction = (values[j - 1] - level) / (values[j - 1] - values[j]);
-        Some(2.0 * (fine[j - 1] + fraction * (fine[j] - fine[j - 1])))
-    }
-}
-
-impl Window {
-    /// Transform of the window with unit area at the angular frequency `k` in 1/mm, averaged over its orientation.
-    #[must_use]
-    pub fn transform(self, k: f64) -> f64 {
-        match self {
-            Window::Point => 1.0,
-            Window::Disc { diameter } => disc_transform(0.5 * k * diameter.0),
-            Window::Square { side } => {
-                /// Directions over an eighth of a turn; the integrand is smooth and periodic.
-                const DIRECTIONS: usize = 16;
-                let half = 0.5 * k * side.0;
-                (0..DIRECTIONS)
-                    .map(|i| {
-                        let angle = PI / 4.0 * (i as f64 + 0.5) / DIRECTIONS as f64;
-                        sinc(half * angle.cos()) * sinc(half * angle.sin())
-                    })
-                    .sum::<f64>()
-                    / DIRECTIONS as f64
+        /// Radii are first tried at growing distances, then the interval is halved so often: 1e-6 of the width.
+        const HALVINGS: usize = 20;
+        const GROWTH: f64 = 1.3;
+        const FIRST: f64 = 1e-3;
+        let height = self.at_radii(window, &[0.0])[0];
+        let above = |samples: &[(f64, f64)], r: f64| -> bool {
+            samples.iter().map(|&(k, w)| w * k * f_j0(k * r)).sum::<f64>() >= share * height
+        };
+        let (mut low, mut high) = (0.0, FIRST * limit);
+        let mut samples = self.samples(window, high);
+        while above(&samples, high) {
+            low = high;
+            high *= GROWTH;
+            if high > limit {
+                return None;
+            }
+            samples = self.samples(window, high);
+        }
+        for _ in 0..HALVINGS {
+            let middle = 0.5 * (low + high);
+            if above(&samples, middle) {
+                low = middle;
+            } else {
+                high = middle;
             }
         }
+        Some(low + high)
     }
-
-    /// Area in mm2; zero for a point.
-    #[must_use]
-    pub fn area_mm2(self) -> f64 {
-        match self {
-            Window::Point => 0.0,
-            Window::Disc { diameter } => PI / 4.0 * diameter.0 * diameter.0,
-            Window::Square { side } => side.0 * side.0,
-        }
-    }
-}
-
-/// `2 J1(x) / x`.
-fn disc_transform(x: f64) -> f64 {
-    if x.abs() < 1e-4 { 1.0 - x * x / 8.0 } else { 2.0 * f_j1(x) / x }
-}
-
-/// `sin(x) / x`.
-fn sinc(x: f64) -> f64 {
-    if x.abs() < 1e-4 { 1.0 - x * x / 6.0 } else { x.sin() / x }
 }
 
 /// Second derivatives at the knots of the cubic spline with the given slope at the first knot and no bend at the last.
@@ -268,6 +242,3 @@ pub fn frequency_knots(gap: f64, height: f64) -> Vec<f64> {
     let count = ((end / scale).asinh() / STEP).ceil().max(8.0);
     (0..=count as usize).map(|i| scale * ((end / scale).asinh() * i as f64 / count).sinh()).collect()
 }
-
-/// Highest angular frequency in 1/mm that is ever followed: structure of about 0.1 mm.
-pub const FINEST: f64 = 60.0;

@@ -1,6 +1,7 @@
 //! What light meets on its way at one wavelength: a board, air gaps and cloths, seen as layers without lateral
 //! structure; and the source that sends it.
 
+use super::Window;
 use crate::quantity::{Millimetres, PerMillimetre};
 
 /// Optical numbers of one cloth at one wavelength.
@@ -50,6 +51,19 @@ impl Layer {
     pub fn optical_thickness(&self) -> f64 {
         self.optics.extinction * self.thickness
     }
+
+    /// The layer with its similarity-reduced optics, see [`Optics::reduced`].
+    #[must_use]
+    pub fn reduced(&self) -> Layer {
+        Layer { optics: self.optics.reduced(), ..*self }
+    }
+}
+
+/// Share of light that passes a layer unscattered, holes included, along a way of the optical length `path` in its
+/// covered part.
+#[inline]
+pub(super) fn unscattered(openness: f64, path: f64) -> f64 {
+    openness + (1.0 - openness) * (-path).exp()
 }
 
 /// Board, gaps and cloths at one wavelength, from the pixels outwards.
@@ -76,28 +90,20 @@ impl Stack {
             .collect()
     }
 
+    /// The stack with similarity-reduced optics, see [`Optics::reduced`].
+    #[must_use]
+    pub fn reduced(&self) -> Stack {
+        Stack {
+            board_reflectance: self.board_reflectance,
+            layers: self.layers.iter().map(Layer::reduced).collect(),
+        }
+    }
+
     /// Height of the outer face above the board.
     #[must_use]
     pub fn height(&self) -> Millimetres {
         Millimetres(self.layers.iter().map(|l| l.gap_below.0 + l.thickness.0).sum())
     }
-}
-
-/// The outline from which a source sends its light, lying in the board's plane and centred on the source's place.
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Window {
-    /// An ideal point.
-    Point,
-    /// A disc of this diameter.
-    Disc {
-        /// Diameter.
-        diameter: Millimetres,
-    },
-    /// A square of this side.
-    Square {
-        /// Side.
-        side: Millimetres,
-    },
 }
 
 /// A source: its angular beam and its emitting window.

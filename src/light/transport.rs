@@ -37,8 +37,10 @@
 //!
 //! # Assumptions and validity
 //! Isotropic scattering (forward scattering enters by [`super::forward`]), no lateral structure, no refraction at the
-//! faces (cloth is fibres in air), board Lambertian. Any thickness up to an optical thickness of about 100 per layer.
-//! Measured accuracy: see `tests/transport.rs`.
+//! faces (cloth is fibres in air), board Lambertian. Any thickness up to an optical thickness of about 100 per layer; at 500
+//! too few nodes lie near the faces, and light thrown back by strongly absorbing cloth comes out 10 % low. The error is about
+//! 1e-6 of the light that enters: what is darker is left to the `dense` module. Measured accuracy: see `tests/transport.rs`
+//! and `tests/edges.rs`.
 //!
 //! # Source
 //! Chandrasekhar, Radiative Transfer (1950), chapter I; Delves & Mohamed, Computational Methods for Integral Equations
@@ -46,6 +48,7 @@
 
 use super::kernels::{Kernel, exponential_integral};
 use super::quadrature::{Interpolation, Rule, gauss_legendre};
+use super::stack::unscattered;
 use super::{Layer, Stack};
 use nalgebra::DMatrix;
 use std::f64::consts::PI;
@@ -364,11 +367,15 @@ impl Transport {
     /// Scattering inside layer `i`.
     fn own_block(&self, matrix: &mut [f64], i: usize, k: f64, reference: &Reference) {
         let layer = &self.layers[i];
+        let factor = 0.5 * layer.albedo * layer.extinction * layer.thickness;
+        if factor == 0.0 {
+            // A clear or a black cloth scatters nothing, and at k = 0 a clear one has no ray to look along.
+            return;
+        }
         let start = i * NODES;
         let unknowns = NODES * self.layers.len();
         let ray = Kernel::isotropic().along(layer.extinction, k);
         let ln_scale = (layer.thickness * layer.extinction.hypot(k)).ln();
-        let factor = 0.5 * layer.albedo * layer.extinction * layer.thickness;
         for (p, (ln_distance, basis)) in reference.own.iter().enumerate() {
             let row = weigh(ln_distance.iter().map(|ln_d| ray.at(ln_d + ln_scale)), basis);
             let at = (start + p) * unknowns + start;
@@ -431,7 +438,7 @@ impl Transport {
         let mut answer = Answer::default();
         let lambertian = Kernel::lambertian();
         let straight = |layers: &[Placed]| -> f64 {
-            layers.iter().map(|l| l.openness + (1.0 - l.openness) * (-l.optical_thickness()).exp()).product()
+            layers.iter().map(|l| unscattered(l.openness, l.optical_thickness())).product()
         };
         for (i, layer) in self.layers.iter().enumerate() {
             let (above, below) = (crossings(&self.layers[i + 1..]), crossings(&self.layers[..i]));
@@ -483,8 +490,5 @@ pub fn direct_share(stack: &Stack, beam_power: f64) -> f64 {
 /// Transmittance straight ahead without scattering, holes included.
 #[must_use]
 pub fn straight_transmittance(layers: &[Layer]) -> f64 {
-    layers
-        .iter()
-        .map(|l| l.optics.openness + (1.0 - l.optics.openness) * (-l.optical_thickness()).exp())
-        .product()
+    layers.iter().map(|l| unscattered(l.optics.openness, l.optical_thickness())).product()
 }

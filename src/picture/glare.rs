@@ -127,12 +127,6 @@ impl Eye {
             .sum()
     }
 
-    /// The function per steradian at an angle in degrees, renormalised to 1 over the hemisphere.
-    #[must_use]
-    pub fn spread_per_sr(&self, angle_deg: f64) -> f64 {
-        self.published_per_sr(angle_deg) / self.hemisphere_integral()
-    }
-
     /// Share of the light that stays in the sharp image: that of the term below the acuity of the eye.
     #[must_use]
     pub fn core_share(&self) -> f64 {

@@ -24,6 +24,7 @@
 use super::die_spots::{DieSpots, STEP_NM, die_spots};
 use super::glare::{BarePixel, Eye, add_halos};
 use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint, XyzImage, add_spots};
+use super::radial::gaussian;
 use crate::light::Stack;
 use crate::light::spectrum::die::die_weights;
 use crate::light::spectrum::illuminant::daylight_per_lux;
@@ -232,8 +233,7 @@ fn sharp_spots(candela: Xyz, deviation_mm: f64) -> [SpotSpectrum; 3] {
     const KNOTS: usize = 128;
     let knots: Vec<f64> = (0..=KNOTS).map(|i| END / deviation_mm * i as f64 / KNOTS as f64).collect();
     candela.0.map(|cd| {
-        let values =
-            knots.iter().map(|k| cd * PER_SQUARE_METRE * (-0.5 * (k * deviation_mm).powi(2)).exp()).collect();
+        let values = knots.iter().map(|k| cd * PER_SQUARE_METRE * gaussian(*k, deviation_mm)).collect();
         SpotSpectrum::new(knots.clone(), values)
     })
 }

@@ -7,9 +7,9 @@
 //! `k^2 ln k` makes a tail `r^-4`) and dies off in space like `exp(-(kc r / 2a)^2)`; the second part ends shortly above `kc`
 //! and needs few nodes. This is the idea of Ewald's summation (1921) with a crossover that is compact on both sides.
 
-use crate::light::Window;
+use crate::light::sinc;
 use crate::light::spread::SpotSpectrum;
-use pxfm::{f_erf, f_j1};
+use pxfm::f_erf;
 
 /// Samples taken of a spectrum for the integrals below. Spaced like the square root of k, so that a thousandth of the
 /// reach separates them at the upper end and far less at the lower.
@@ -188,24 +188,6 @@ impl Samples {
 /// Transform of a Gaussian aperture of unit weight and standard deviation `s`.
 pub(super) fn gaussian(k: f64, s: f64) -> f64 {
     (-0.5 * (k * s).powi(2)).exp()
-}
-
-/// `sin(x)/x`.
-pub(super) fn sinc(x: f64) -> f64 {
-    if x.abs() < 1e-4 { 1.0 - x * x / 6.0 } else { x.sin() / x }
-}
-
-/// `2 J1(x)/x`.
-fn jinc(x: f64) -> f64 {
-    if x.abs() < 1e-4 { 1.0 - x * x / 8.0 } else { 2.0 * f_j1(x) / x }
-}
-
-/// The radial part of a window's transform: that of a disc of diameter d is `2 J1(k d/2) / (k d/2)`.
-pub(super) fn radial_window(window: Window, k: f64) -> f64 {
-    match window {
-        Window::Disc { diameter } => jinc(0.5 * k * diameter.0),
-        Window::Point | Window::Square { .. } => 1.0,
-    }
 }
 
 /// Three spectra tabulated together over the square root of k.

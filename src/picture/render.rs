@@ -107,7 +107,7 @@ pub fn png(scene: &Scene, picture: &LuminanceImage, exposure: ExposureValue) -> 
 /// The 16-bit linear PNG of a scene's luminance picture, without caption; its full scale is the picture's peak.
 ///
 /// # Errors
-/// As [`png`]; a picture that is black all over has no full scale.
+/// As [`png()`]; a picture that is black all over has no full scale.
 pub fn linear_png(picture: &LuminanceImage) -> Result<Vec<u8>, PngError> {
     let [x, y, z] = &picture.image.planes;
     let rgb: Vec<f32> = x

@@ -6,8 +6,8 @@ use super::fft2::{Complex32, Fft2};
 use super::gridding::{Lattice, Stencil, window_transform};
 use super::levels::{Channel, Grid, Job, matters};
 use super::plane::{SpotChannel, SpotPoint};
-use super::radial::{SincTable, TABLE, Table, gaussian, radial_window, sinc};
-use crate::light::Window;
+use super::radial::{SincTable, TABLE, Table, gaussian};
+use crate::light::{Window, sinc};
 use rayon::prelude::*;
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
 
@@ -115,7 +115,7 @@ impl<'a> SpreadChannel<'a> {
         let table = Table::new(grid.band, entries, |k| {
             let low = grid.low_pass.map_or(1.0, |kc| job.crossover.at(k / kc));
             let high = grid.high_pass.map_or(0.0, |kc| job.crossover.at(k / kc));
-            let factor = (low - high) * gaussian(k, job.aperture_mm) * radial_window(*window, k);
+            let factor = (low - high) * gaussian(k, job.aperture_mm) * window.round_part(k);
             kernels.map(|kernel| kernel.map_or(0.0, |spot| factor * spot.value(k)))
         });
         let side = match window {

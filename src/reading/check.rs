@@ -123,6 +123,10 @@ fn check_text(node: &Node, name: &str, problems: &mut Problems) {
     let what = match &node.value {
         Value::Text(text) if text.trim().is_empty() => format!("`{name}` is empty"),
         Value::Text(text) if text.chars().count() > MOST_TEXT => format!("`{name}` is too long"),
+        // They would steer the terminal on which a message or a summary is shown.
+        Value::Text(text) if text.chars().any(|c| c.is_control() && c != '\n') => {
+            format!("`{name}` holds a control character")
+        }
         Value::Number(number) if !number.is_finite() => format!("`{name}` must be text"),
         Value::Text(_) | Value::Number(_) => return,
         _ => format!("`{name}` must be text"),

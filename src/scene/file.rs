@@ -88,7 +88,8 @@ fn scene_of(
     let height: f64 = stack.iter().map(|placed| placed.gap_below.0 + placed.cloth.thickness.0).sum();
     let pixels = pixels?;
     let (low, high) = extent(&pixels);
-    let view = view(&scene.map("view")?, height, [(high[0] - low[0]).0, (high[1] - low[1]).0])?;
+    let pixels_mm = [(high[0] - low[0]).0, (high[1] - low[1]).0];
+    let view = view(&scene.map("view")?, height, pixels_mm, problems)?;
     Some(Scene {
         name: scene.text("name")?.to_owned(),
         board_reflectance: scene.map("board")?.number("reflectance")?,
@@ -109,17 +110,32 @@ fn fitting_size(across_mm: [f64; 2]) -> [f64; 2] {
     std::array::from_fn(|i| (across_mm[i] / mm_per_px).round().clamp(SHORT_SIDE_PX, DEFAULT_PX[i]))
 }
 
-fn view(view: &Entry<'_>, stack_height_mm: f64, pixels_mm: [f64; 2]) -> Option<View> {
+/// A picture shows at least this much of the garment: the size of one package. Without a margin, a single pixel has
+/// no size at all.
+const LEAST_SHOWN_MM: f64 = 1.0;
+
+fn view(
+    view: &Entry<'_>,
+    stack_height_mm: f64,
+    pixels_mm: [f64; 2],
+    problems: &mut Problems,
+) -> Option<View> {
     let margin = if view.has("margin_mm") {
         view.number("margin_mm")?
     } else {
         MARGIN_HEIGHTS * stack_height_mm + MARGIN_LEAST_MM
     };
-    let [width, height] = if view.has("size_px") {
-        view.pair("size_px")?
-    } else {
-        fitting_size(pixels_mm.map(|length| length + 2.0 * margin))
-    };
+    let across_mm = pixels_mm.map(|length| length + 2.0 * margin);
+    if across_mm.iter().all(|length| *length < LEAST_SHOWN_MM) {
+        problems.push(
+            Problem::error(view.place_of("margin_mm"), "the picture would show too little")
+                .found(format!("{:.2} mm by {:.2} mm", across_mm[0], across_mm[1]))
+                .allowed(format!("at least {LEAST_SHOWN_MM} mm from side to side"))
+                .next("Give `view` a larger `margin_mm`, or leave it out."),
+        );
+        return None;
+    }
+    let [width, height] = if view.has("size_px") { view.pair("size_px")? } else { fitting_size(across_mm) };
     Some(View {
         distance_m: view.number("distance_m")?,
         room_lx: view.number("room_lx")?,

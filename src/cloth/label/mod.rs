@@ -129,8 +129,8 @@ pub struct Estimate {
     pub openness: f64,
     /// How far this can be trusted.
     pub uncertainty: Uncertainty,
-    /// How it was estimated and what was left out, in words.
-    pub notes: String,
+    /// How it was estimated and what was left out, one sentence each.
+    pub notes: Vec<String>,
 }
 
 /// Why a label cannot be used.
@@ -228,19 +228,26 @@ fn checked(label: &LabelInput) -> Result<Vec<(&'static Fibre, f64)>, LabelError>
         .collect()
 }
 
-fn notes(label: &LabelInput, lie: Lie, cover: f64, solid_um: f64) -> String {
-    let lying = match lie {
-        Lie::Flat => {
-            "The fibres are taken to lie flat and spread evenly. In truth they are bundled into threads, which let \
-             through more light than the same fibres spread out; this is left out and widens the uncertainty."
-        }
-        Lie::Random => "The fibres are taken to lie in all directions, spread evenly.",
+fn notes(label: &LabelInput, lie: Lie, cover: f64, solid_um: f64) -> Vec<String> {
+    let lying: &[&str] = match lie {
+        Lie::Flat => &[
+            "The fibres are taken to lie flat and spread evenly.",
+            "In truth they are bundled into threads, which let through more light than the same fibres spread out; \
+             this is left out and widens the uncertainty.",
+        ],
+        Lie::Random => &["The fibres are taken to lie in all directions, spread evenly."],
     };
     let covered = if label.cover.is_some() { "as stated" } else { "a guess for this kind of cloth" };
-    format!(
-        "Estimated from the label, not measured. The mass alone would make a solid film of {solid_um:.0} micrometres. \
-         {lying} Matt fibres, which hold white pigment, let through less light than the clear ones assumed here. Cover {:.0} %, {covered}. The albedo is that of fibres which, in a cloth folded many times, show \
-         the stated colour.",
-        100.0 * cover
-    )
+    let mut notes = vec![format!("The mass alone would make a solid film of {solid_um:.0} micrometres.")];
+    notes.extend(lying.iter().map(|sentence| (*sentence).to_owned()));
+    notes.push(
+        "Matt fibres, which hold white pigment, let through less light than the clear ones assumed here."
+            .to_owned(),
+    );
+    notes.push(format!("The threads cover {:.0} % of the area, {covered}.", 100.0 * cover));
+    notes.push(
+        "The albedo is that of fibres which, in a cloth folded many times, show the stated colour."
+            .to_owned(),
+    );
+    notes
 }

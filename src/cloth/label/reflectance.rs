@@ -11,8 +11,10 @@
 //! **Assumptions.** All colour sits in the fibres; no surface gloss; the light meets many fibres.
 
 use crate::light::Optics;
+use crate::light::quadrature::{Interpolation, bisect};
 use crate::light::sheet::{Quadrature, Sheet};
 use crate::light::spectrum::Spectrum;
+use crate::picture::colour::decode;
 use crate::quantity::PerMillimetre;
 
 /// The greatest reflectance a cloth is given. Nothing reflects everything; above this the albedo is so near 1 that
@@ -26,15 +28,13 @@ const ENDLESS: f64 = 1e4;
 const NODES: usize = 16;
 /// Nodes per hemisphere of the adding-doubling.
 const DIRECTIONS: usize = 16;
-/// Halvings of the interval in the search for s: 2^-50 is near the rounding.
-const HALVINGS: usize = 50;
 
 const BASIS: &str = include_str!("srgb_reflectance_basis.csv");
 
 /// Reflectance spectrum of a stated colour: `0xRR, 0xGG, 0xBB` in sRGB.
 #[must_use]
 pub fn from_srgb(colour: [u8; 3]) -> Spectrum {
-    let linear = colour.map(linear_from_srgb);
+    let linear = colour.map(|value| decode(f64::from(value) / 255.0));
     let mut spectrum = Spectrum::constant(0.0);
     let rows = BASIS.lines().filter(|line| line.starts_with(|c: char| c.is_ascii_digit()));
     for (value, row) in spectrum.0.iter_mut().zip(rows) {
@@ -44,17 +44,12 @@ pub fn from_srgb(colour: [u8; 3]) -> Spectrum {
     spectrum
 }
 
-/// IEC 61966-2-1, the transfer function of sRGB.
-fn linear_from_srgb(value: u8) -> f64 {
-    let v = f64::from(value) / 255.0;
-    if v <= 0.04045 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
-}
-
 /// Reflectance of an endlessly folded cloth as a function of the albedo of its fibres, and back.
 #[derive(Clone, Debug)]
 pub struct Folded {
     asymmetry: f64,
-    s: Vec<f64>,
+    /// Over s, at Chebyshev points.
+    interpolation: Interpolation,
     reflectance: Vec<f64>,
 }
 
@@ -77,41 +72,22 @@ impl Folded {
                 Sheet::of_layer(&optics, ENDLESS, &quadrature).reflected_diffuse()
             })
             .collect();
-        Folded { asymmetry, s, reflectance }
+        Folded { asymmetry, interpolation: Interpolation::from_nodes(&s), reflectance }
     }
 
     /// Reflectance in light from all sides for an albedo of 0 to 1.
     #[must_use]
     pub fn reflectance(&self, albedo: f64) -> f64 {
-        self.at(((1.0 - albedo) / (1.0 - albedo * self.asymmetry)).sqrt())
+        let s = ((1.0 - albedo) / (1.0 - albedo * self.asymmetry)).sqrt();
+        self.interpolation.value(&self.reflectance, s)
     }
 
     /// The albedo at which the folded cloth has this reflectance, clipped to 0 up to [`GREATEST_REFLECTANCE`].
     #[must_use]
     pub fn albedo(&self, reflectance: f64) -> f64 {
         let wanted = reflectance.clamp(0.0, GREATEST_REFLECTANCE);
-        let (mut low, mut high) = (0.0, 1.0);
-        for _ in 0..HALVINGS {
-            let middle = 0.5 * (low + high);
-            if self.at(middle) > wanted { low = middle } else { high = middle }
-        }
-        albedo_from_s(0.5 * (low + high), self.asymmetry)
-    }
-
-    /// Barycentric interpolation at Chebyshev points; Berrut & Trefethen, SIAM Review 46 (2004) 501.
-    fn at(&self, s: f64) -> f64 {
-        let (mut above, mut below) = (0.0, 0.0);
-        for (i, (node, value)) in self.s.iter().zip(&self.reflectance).enumerate() {
-            let apart = s - node;
-            if apart == 0.0 {
-                return *value;
-            }
-            let end = if i == 0 || i == NODES { 0.5 } else { 1.0 };
-            let share = if i % 2 == 0 { end } else { -end } / apart;
-            above += share * value;
-            below += share;
-        }
-        above / below
+        let s = bisect(0.0, 1.0, |s| wanted - self.interpolation.value(&self.reflectance, s));
+        albedo_from_s(s, self.asymmetry)
     }
 }
 

@@ -4,8 +4,6 @@
 //! Marsaglia, Choosing a point from the surface of a sphere (1972); Duff et al., Building an orthonormal basis,
 //! revisited (2017). All from memory.
 
-use std::f64::consts::PI;
-
 use rand::{Rng, RngExt};
 
 /// Asymmetry below which the Henyey-Greenstein law is drawn as isotropic. The inverse of the law divides by `2 g`
@@ -100,14 +98,6 @@ fn turned(axis: [f64; 3], local: [f64; 3]) -> [f64; 3] {
     std::array::from_fn(|i| local[0] * first[i] + local[1] * second[i] + local[2] * axis[i])
 }
 
-/// The Henyey-Greenstein phase function in 1/sr at a cosine of the scattering angle; its integral over all
-/// directions is 1.
-#[inline]
-pub(super) fn phase(g: f64, cosine: f64) -> f64 {
-    let squared = 1.0 + g * g - 2.0 * g * cosine;
-    (1.0 - g * g) / (4.0 * PI * squared * squared.sqrt())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -152,23 +142,6 @@ mod tests {
                 assert!(side.abs() < MEAN_DOUBT, "g {g}: mean to the side {side}");
                 assert!((length - 1.0).abs() < 1e-9, "g {g}: mean square of the length {length}");
             }
-        }
-    }
-
-    #[test]
-    fn the_phase_function_has_the_integral_one_and_the_mean_cosine_g() {
-        for g in [-0.6, 0.2, 0.9] {
-            let count = 200_000;
-            let step = 2.0 / f64::from(count);
-            let (total, mean) = (0..count).fold((0.0, 0.0), |(total, mean), i| {
-                let c = -1.0 + (f64::from(i) + 0.5) * step;
-                let p = 2.0 * PI * step * phase(g, c);
-                (total + p, mean + p * c)
-            });
-            // The midpoint rule errs by step^2 / 24 times the difference of the slopes at the ends: at g = 0.9 the
-            // slope at c = 1 is 1.5 g (1 - g^2) / (1 - g)^5 = 25 650, so the error is 1.1e-7.
-            assert!((total - 1.0).abs() < 2e-7, "g {g}: {total}");
-            assert!((mean - g).abs() < 2e-7, "g {g}: {mean}");
         }
     }
 

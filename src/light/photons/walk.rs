@@ -6,6 +6,8 @@ use rand::Rng;
 
 use super::draw;
 use super::rings::Rings;
+use crate::light::phase::henyey_greenstein;
+use crate::light::stack::unscattered;
 use crate::light::{Source, Stack, Window};
 
 /// Weight below which Russian roulette is played. Lower follows photons that hardly count; higher makes the
@@ -57,7 +59,7 @@ impl Slab {
     /// Share of the light of a direction that passes without scattering, holes included.
     fn transmittance(&self, cosine: f64) -> f64 {
         let tau = self.extinction * (self.top_mm - self.bottom_mm);
-        self.openness + (1.0 - self.openness) * (-tau / cosine).exp()
+        unscattered(self.openness, tau / cosine)
     }
 }
 
@@ -287,7 +289,8 @@ impl Course {
     #[inline]
     fn scattered_to_viewer(&self, slab: &Slab, photon: &Photon) -> f64 {
         let above = slab.extinction * (slab.top_mm - photon.place[2]) / self.sight.cosine();
-        draw::phase(slab.asymmetry, self.sight.turn(photon.direction)) * (-above).exp() * slab.seen_above
+        let turned = henyey_greenstein(slab.asymmetry, self.sight.turn(photon.direction)) / (4.0 * PI);
+        turned * (-above).exp() * slab.seen_above
     }
 
     /// Notes what of a photon's weight goes to the viewer, in the ring where the photon is.

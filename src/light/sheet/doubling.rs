@@ -1,6 +1,7 @@
 //! The doubling of one layer and the adding of two.
 
 use super::Quadrature;
+use super::quadrature::START;
 use crate::light::Optics;
 use nalgebra::{DMatrix, LU};
 
@@ -50,9 +51,7 @@ impl Phase {
     /// `sum over l < 2n of (2l + 1) (g^l - f)/(1 - f) P_l(mu) P_l(mu')`, odd l changing sign backwards.
     pub(super) fn new(asymmetry: f64, peak: f64, quadrature: &Quadrature) -> Phase {
         let n = quadrature.len();
-        let moments: Vec<f64> = (0..2 * quadrature.gauss())
-            .map(|l| (2 * l + 1) as f64 * (asymmetry.powi(l as i32) - peak) / (1.0 - peak))
-            .collect();
+        let moments: Vec<f64> = (0..2 * quadrature.gauss()).map(|l| moment(l, asymmetry, peak)).collect();
         let (mut forward, mut backward) = (DMatrix::zeros(n, n), DMatrix::zeros(n, n));
         let mut weighted = vec![0.0; moments.len()];
         for (j, row) in quadrature.legendre.iter().enumerate() {
@@ -71,6 +70,11 @@ impl Phase {
         }
         Phase { forward, backward }
     }
+}
+
+/// `(2l + 1) (g^l - f) / (1 - f)`: the moment of degree l of the phase function without its peak f.
+pub(super) fn moment(l: usize, asymmetry: f64, peak: f64) -> f64 {
+    (2 * l + 1) as f64 * (asymmetry.powi(l as i32) - peak) / (1.0 - peak)
 }
 
 /// `(1 - exp(-x)) / x` for x at or above 0.
@@ -98,7 +102,7 @@ pub(super) fn layer(optics: &Optics, tau: f64, quadrature: &Quadrature) -> Cover
 
 /// A delta-M scaled layer with the given phase function between the nodes (of one azimuth mode).
 pub(super) fn with_phase(scaled: Scaled, phase: &Phase, quadrature: &Quadrature) -> Covered {
-    let thickest_start = quadrature.start / (scaled.tau / THICK).max(1.0);
+    let thickest_start = START / (scaled.tau / THICK).max(1.0);
     let doublings = (scaled.tau / thickest_start).log2().ceil().max(0.0) as i32;
     let start = scaled.tau / 2f64.powi(doublings);
     let single = |thickness: f64| single_scattering(scaled.albedo, thickness, phase, &quadrature.mu);

@@ -3,6 +3,8 @@
 use super::Quadrature;
 use super::doubling::{self, Scaled, single_transmission};
 use crate::light::Optics;
+use crate::light::phase::henyey_greenstein;
+use crate::light::quadrature::Interpolation;
 use std::f64::consts::PI;
 
 /// What a layer scatters straight ahead, as a function of the direction the light arrives from.
@@ -12,8 +14,7 @@ use std::f64::consts::PI;
 /// Nakajima & Tanaka, Journal of Quantitative Spectroscopy and Radiative Transfer 40 (1988) 51 (from memory).
 #[derive(Clone, Debug)]
 pub struct ForwardRow {
-    nodes: Vec<f64>,
-    barycentric: Vec<f64>,
+    interpolation: Interpolation,
     multiple: Vec<f64>,
     albedo: f64,
     asymmetry: f64,
@@ -28,7 +29,7 @@ pub fn forward_row(optics: &Optics, tau: f64, n: usize) -> ForwardRow {
     let ahead = quadrature.extra(0);
     let covered = doubling::layer(optics, tau, &quadrature);
     let phase = doubling::Phase::new(optics.asymmetry, scaled.peak, &quadrature);
-    let nodes = quadrature.cosines().to_vec();
+    let nodes = quadrature.cosines();
     let multiple = nodes
         .iter()
         .enumerate()
@@ -38,8 +39,7 @@ pub fn forward_row(optics: &Optics, tau: f64, n: usize) -> ForwardRow {
         })
         .collect();
     ForwardRow {
-        barycentric: barycentric_weights(&nodes),
-        nodes,
+        interpolation: Interpolation::from_nodes(nodes),
         multiple,
         albedo: optics.albedo / (1.0 - optics.albedo * scaled.peak),
         asymmetry: optics.asymmetry,
@@ -53,7 +53,7 @@ impl ForwardRow {
     #[must_use]
     pub fn at(&self, mu: f64) -> f64 {
         let mu = mu.clamp(0.0, 1.0);
-        (self.once(mu) + self.interpolated(mu)) / PI
+        (self.once(mu) + self.interpolation.value(&self.multiple, mu)) / PI
     }
 
     fn once(&self, mu: f64) -> f64 {
@@ -62,38 +62,4 @@ impl ForwardRow {
         }
         single_transmission(self.albedo, henyey_greenstein(self.asymmetry, mu), self.tau, 1.0, mu)
     }
-
-    fn interpolated(&self, mu: f64) -> f64 {
-        let (mut above, mut below) = (0.0, 0.0);
-        for ((node, weight), value) in self.nodes.iter().zip(&self.barycentric).zip(&self.multiple) {
-            let apart = mu - node;
-            if apart == 0.0 {
-                return *value;
-            }
-            let share = weight / apart;
-            above += share * value;
-            below += share;
-        }
-        above / below
-    }
-}
-
-/// Henyey & Greenstein (1941), normalised to a mean of 1 over the sphere.
-fn henyey_greenstein(g: f64, cosine: f64) -> f64 {
-    (1.0 - g * g) / (1.0 + g * g - 2.0 * g * cosine).powf(1.5)
-}
-
-/// Weights of the barycentric formula; Berrut & Trefethen, SIAM Review 46 (2004) 501.
-fn barycentric_weights(nodes: &[f64]) -> Vec<f64> {
-    // The factor 4 is one over the capacity of the interval (0, 1): it keeps the products near 1.
-    let capacity = 4.0;
-    nodes
-        .iter()
-        .enumerate()
-        .map(|(j, x)| {
-            let product: f64 =
-                nodes.iter().enumerate().filter(|&(k, _)| k != j).map(|(_, y)| capacity * (x - y)).product();
-            1.0 / product
-        })
-        .collect()
 }

@@ -36,7 +36,7 @@ mod quadrature;
 
 pub use forward::{ForwardRow, forward_row};
 pub use modes::AzimuthTable;
-pub use quadrature::{Quadrature, gauss_legendre};
+pub use quadrature::Quadrature;
 
 use crate::light::Optics;
 use nalgebra::DMatrix;

@@ -14,7 +14,7 @@
 //! of the normalised associated Legendre functions: Abramowitz & Stegun 8.5.3 (from memory).
 
 use super::Quadrature;
-use super::doubling::{Phase, Scaled, single_transmission, with_phase};
+use super::doubling::{Phase, Scaled, moment, single_transmission, with_phase};
 use crate::light::Optics;
 use crate::light::quadrature::Interpolation;
 use nalgebra::DMatrix;
@@ -59,11 +59,7 @@ impl AzimuthTable {
         let n = self.quadrature.gauss();
         let nodes = self.quadrature.cosines();
         let scaled = Scaled::new(optics, tau, n);
-        let moments: Vec<f64> = (0..2 * n)
-            .map(|l| {
-                (2 * l + 1) as f64 * (optics.asymmetry.powi(l as i32) - scaled.peak) / (1.0 - scaled.peak)
-            })
-            .collect();
+        let moments: Vec<f64> = (0..2 * n).map(|l| moment(l, optics.asymmetry, scaled.peak)).collect();
         self.at_nodes
             .iter()
             .zip(&self.at_places)

@@ -1,48 +1,13 @@
 //! Directions: Gauss-Legendre nodes over one hemisphere, and extra directions that carry no weight.
 
+use crate::light::quadrature::{Rule, gauss_legendre};
+
 /// Thickness up to which the doubling is begun with single scattering and its second-order correction.
 ///
 /// Measured against 1e-7 with 24 nodes: 1e-5 changes the totals of a slab with a = 1, tau = 8, g = 0 by 7e-8, and
 /// those of a thin one (tau = 0.03) by less than 1e-9; 1e-4 would change them by 4e-6 and save three doublings of
 /// twenty.
-const START: f64 = 1e-5;
-/// Newton's method on Legendre polynomials converges quadratically; this many steps are far more than needed.
-const NEWTON_STEPS: usize = 50;
-/// Newton's method stops when the node moves by less than this, a few units in the last place.
-const NEWTON_STOP: f64 = 1e-15;
-
-/// Nodes and weights of the `n`-point Gauss-Legendre rule on (0, 1), nodes rising.
-///
-/// Newton's method on the Legendre polynomial from the usual cosine guess (Abramowitz & Stegun, Handbook of
-/// Mathematical Functions, 25.4.29).
-#[must_use]
-pub fn gauss_legendre(n: usize) -> (Vec<f64>, Vec<f64>) {
-    (0..n)
-        .map(|i| {
-            let mut x = -(std::f64::consts::PI * (i as f64 + 0.75) / (n as f64 + 0.5)).cos();
-            let mut slope = 1.0;
-            for _ in 0..NEWTON_STEPS {
-                let (value, derivative) = legendre_with_slope(n, x);
-                slope = derivative;
-                let step = value / derivative;
-                x -= step;
-                if step.abs() < NEWTON_STOP {
-                    break;
-                }
-            }
-            (0.5 * (1.0 + x), 1.0 / ((1.0 - x * x) * slope * slope))
-        })
-        .unzip()
-}
-
-fn legendre_with_slope(n: usize, x: f64) -> (f64, f64) {
-    let (mut before, mut value) = (0.0, 1.0);
-    for l in 0..n {
-        let l = l as f64;
-        (before, value) = (value, ((2.0 * l + 1.0) * x * value - l * before) / (l + 1.0));
-    }
-    (value, n as f64 * (x * value - before) / (x * x - 1.0))
-}
+pub(super) const START: f64 = 1e-5;
 
 /// The directions in which radiance is followed.
 ///
@@ -54,7 +19,6 @@ pub struct Quadrature {
     pub(super) mu: Vec<f64>,
     pub(super) flux_weight: Vec<f64>,
     pub(super) legendre: Vec<Vec<f64>>,
-    pub(super) start: f64,
     gauss: usize,
 }
 
@@ -67,27 +31,17 @@ impl Quadrature {
     /// When `n` is zero or an extra cosine lies outside (0, 1].
     #[must_use]
     pub fn new(n: usize, extra: &[f64]) -> Quadrature {
-        Quadrature::starting_at(n, extra, START)
-    }
-
-    /// As [`Quadrature::new`], with the thickness of the starting layer given (for convergence checks).
-    ///
-    /// # Panics
-    /// As [`Quadrature::new`], and when `start` is not above zero.
-    #[must_use]
-    pub fn starting_at(n: usize, extra: &[f64], start: f64) -> Quadrature {
         assert!(n > 0, "a quadrature needs at least one node");
-        assert!(start > 0.0, "the starting layer must have a thickness");
         assert!(
             extra.iter().all(|&mu| mu > 0.0 && mu <= 1.0),
             "an extra cosine must lie above 0 and up to 1"
         );
-        let (mut mu, weights) = gauss_legendre(n);
+        let Rule { nodes: mut mu, weights } = gauss_legendre(n);
         let mut flux_weight: Vec<f64> = mu.iter().zip(&weights).map(|(m, w)| 2.0 * m * w).collect();
         mu.extend_from_slice(extra);
         flux_weight.resize(mu.len(), 0.0);
         let legendre = mu.iter().map(|&x| legendre_row(x, 2 * n)).collect();
-        Quadrature { mu, flux_weight, legendre, start, gauss: n }
+        Quadrature { mu, flux_weight, legendre, gauss: n }
     }
 
     /// Number of Gauss nodes per hemisphere.
@@ -145,18 +99,6 @@ mod tests {
 
     /// Rounding in a sum of two dozen terms.
     const ROUNDING: f64 = 1e-14;
-
-    #[test]
-    fn the_rule_integrates_powers_exactly() {
-        // Closed form: the integral of x^p over (0, 1) is 1/(p + 1), exact up to degree 2n - 1.
-        for n in [1, 2, 5, 16, 24, 48] {
-            let (x, w) = gauss_legendre(n);
-            for p in 0..2 * n {
-                let sum: f64 = x.iter().zip(&w).map(|(x, w)| w * x.powi(p as i32)).sum();
-                assert!((sum - 1.0 / (p as f64 + 1.0)).abs() < ROUNDING, "n {n} p {p}: {sum}");
-            }
-        }
-    }
 
     #[test]
     fn extra_nodes_have_no_weight() {

@@ -28,9 +28,10 @@
 
 use super::illuminant::black_body;
 use super::observer::{
-    EQUAL_ENERGY, K_M, Xyz, bisect, dominant_wavelength, luminous_efficacy, matching_functions, xyz_of,
+    EQUAL_ENERGY, K_M, Xyz, dominant_wavelength, luminous_efficacy, matching_functions, xyz_of,
 };
 use super::{SAMPLES, STEP_NM, Spectrum};
+use crate::light::quadrature::bisect;
 use crate::pixels::package::{Die, DieFacts};
 use crate::quantity::Nanometres;
 use std::f64::consts::PI;

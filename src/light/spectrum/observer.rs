@@ -12,6 +12,7 @@
 //! | X, Y, Z | tristimulus values, Y being the luminance (flux, illuminance) | cd/m2 (lm, lx) |
 
 use super::{FIRST_NM, SAMPLES, STEP_NM, Spectrum, read_table};
+use crate::light::quadrature::{bisect, lagrange};
 use crate::quantity::Nanometres;
 use std::ops::Add;
 use std::sync::LazyLock;
@@ -45,12 +46,6 @@ impl Xyz {
     pub fn chromaticity(self) -> Option<[f64; 2]> {
         let sum: f64 = self.0.iter().sum();
         (sum > 0.0).then(|| [self.0[0] / sum, self.0[1] / sum])
-    }
-
-    /// From a chromaticity (y above 0) and a luminance.
-    #[must_use]
-    pub fn from_chromaticity([x, y]: [f64; 2], luminance: f64) -> Xyz {
-        Xyz([x / y, 1.0, (1.0 - x - y) / y].map(|v| v * luminance))
     }
 
     /// Every value times a factor.
@@ -112,15 +107,8 @@ pub fn spectral_locus(wavelength: Nanometres) -> [f64; 2] {
 /// Lagrange's polynomial through the six samples around a wavelength.
 fn through_six_points(spectrum: &Spectrum, wavelength: Nanometres) -> f64 {
     let position = ((wavelength.0 - FIRST_NM) / STEP_NM).clamp(0.0, (SAMPLES - 1) as f64);
-    let first = (position as usize).saturating_sub(2).min(SAMPLES - 6);
-    let t = position - first as f64;
-    (0..6)
-        .map(|j| {
-            let weight: f64 =
-                (0..6).filter(|&k| k != j).map(|k| (t - k as f64) / (j as f64 - k as f64)).product();
-            weight * spectrum.0[first + j]
-        })
-        .sum()
+    let (first, weights) = lagrange(position, SAMPLES);
+    spectrum.0[first..].iter().zip(weights).map(|(value, weight)| weight * value).sum()
 }
 
 /// The spectral locus at every nanometre of [`DOMINANT_RANGE_NM`].
@@ -153,19 +141,6 @@ pub fn dominant_wavelength(colour: [f64; 2], white: [f64; 2]) -> Option<Nanometr
         let s = side(spectral_locus(Nanometres(w)));
         if falling { -s } else { s }
     })))
-}
-
-/// Zero of a function that rises through it between two points, to the last bit that 60 halvings give.
-pub(super) fn bisect(mut low: f64, mut high: f64, f: impl Fn(f64) -> f64) -> f64 {
-    for _ in 0..60 {
-        let middle = 0.5 * (low + high);
-        if f(middle) < 0.0 {
-            low = middle;
-        } else {
-            high = middle;
-        }
-    }
-    0.5 * (low + high)
 }
 
 #[cfg(test)]
