@@ -9,7 +9,8 @@ use std::sync::LazyLock;
 /// An sRGB colour.
 pub type Rgb8 = [u8; 3];
 
-static FONT_FILE: &[u8] = include_bytes!("../assets/DejaVuSans.ttf");
+/// The embedded font as a file.
+pub(crate) static FONT_FILE: &[u8] = include_bytes!("../assets/DejaVuSans.ttf");
 
 /// The embedded font; the file is part of the program, and a test reads it.
 static FONT: LazyLock<Option<FontRef<'static>>> = LazyLock::new(|| FontRef::try_from_slice(FONT_FILE).ok());

@@ -10,6 +10,8 @@
 //! 4. [`render::develop`] brings it to the screen: [`exposure`], [`tone`] curve, [`colour`] and gamut, into a
 //!    [`canvas::Canvas`].
 //! 5. [`render::png`] puts the [`caption`] under it and encodes it ([`png_out`]).
+//!
+//! Several pictures go onto one [`sheet`]; numbers into a [`chart`].
 
 // Luminance.
 pub mod coloured;
@@ -32,3 +34,6 @@ pub mod exposure;
 pub mod png_out;
 pub mod render;
 pub mod tone;
+// Drawings beside pictures.
+pub mod chart;
+pub mod sheet;
