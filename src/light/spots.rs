@@ -19,6 +19,7 @@ use super::spread::{SpotSpectrum, frequency_knots};
 use super::transport::{SourceKernel, Transport};
 use super::{Layer, Optics, Stack};
 use crate::light::kernels::Kernel;
+use crate::quantity::Millimetres;
 use rayon::prelude::*;
 
 /// Albedos at which a layer's scattering is computed when the albedo varies; 9 leave 5e-4 of the peak (tested on albedos
@@ -61,7 +62,7 @@ pub fn spots(stacks: &[Stack], beam_power: f64) -> Vec<SpotSpectrum> {
         .layers
         .iter()
         .any(|l| l.optics.asymmetry != 0.0)
-        .then(|| Forward::new(&distinct, &transports, beam_power));
+        .then(|| Forward::new(&distinct, &transports, beam_power, &source));
     let by_frequency: Vec<Vec<f64>> = knots
         .par_iter()
         .map(|&k| {
@@ -147,8 +148,55 @@ fn distinct(stacks: &[Stack]) -> (Vec<&Stack>, Vec<usize>) {
     (distinct, which)
 }
 
+/// A layer thicker than this share of the height of its middle is cut into slices for the chains, which place scattering on
+/// middle planes. Measured against photons: 15 mm of wadding 2 mm away errs by 1 % of the peak in slices and by 9 % whole.
+const SLICE: f64 = 0.6;
+/// Slices of a layer at most; six are no better than four and take twice the time.
+const MOST_SLICES: usize = 4;
+
+/// The stack with closed layers that are thick against their height cut into slices.
+fn split(stack: &Stack) -> Stack {
+    let mut layers = Vec::new();
+    for (layer, bottom) in stack.layers.iter().zip(stack.bottoms()) {
+        let middle = bottom.0 + 0.5 * layer.thickness.0;
+        let slices = if layer.optics.openness > 0.0 || layer.optics.asymmetry == 0.0 {
+            1
+        } else {
+            ((layer.thickness.0 / (SLICE * middle)).ceil() as usize).clamp(1, MOST_SLICES)
+        };
+        for slice in 0..slices {
+            layers.push(Layer {
+                gap_below: if slice == 0 { layer.gap_below } else { Millimetres(0.0) },
+                thickness: layer.thickness * (1.0 / slices as f64),
+                optics: layer.optics,
+            });
+        }
+    }
+    Stack { board_reflectance: stack.board_reflectance, layers }
+}
+
+/// Heights of the middles and the chains of stacks that differ in albedo alone.
+fn chains(stacks: &[&Stack], beam_power: f64) -> (Vec<f64>, Vec<Chains>) {
+    let first = stacks[0];
+    let heights = first.bottoms().iter().zip(&first.layers).map(|(b, l)| b.0 + 0.5 * l.thickness.0).collect();
+    let by_layer: Vec<Vec<LayerScattering>> =
+        (0..first.layers.len()).into_par_iter().map(|layer| scatterings(stacks, layer)).collect();
+    let chains = stacks
+        .par_iter()
+        .enumerate()
+        .map(|(s, stack)| {
+            let layers: Vec<&LayerScattering> =
+                by_layer.iter().map(|layer| &layer[s % layer.len()]).collect();
+            Chains::new(stack, &layers, beam_power)
+        })
+        .collect();
+    (heights, chains)
+}
+
 /// What the forward-scattering correction needs at every frequency.
 struct Forward {
+    /// What the chains of slices lack in total, over the radiance without board.
+    whole: Vec<f64>,
     heights: Vec<f64>,
     chains: Vec<Chains>,
     /// Every [`ANCHORS`]th stack and the last, squeezed flat.
@@ -156,25 +204,36 @@ struct Forward {
 }
 
 impl Forward {
-    fn new(stacks: &[&Stack], transports: &[Transport], beam_power: f64) -> Forward {
-        let first = stacks[0];
-        let heights =
-            first.bottoms().iter().zip(&first.layers).map(|(b, l)| b.0 + 0.5 * l.thickness.0).collect();
-        let by_layer: Vec<Vec<LayerScattering>> =
-            (0..first.layers.len()).into_par_iter().map(|layer| scatterings(stacks, layer)).collect();
-        let chains = stacks
-            .par_iter()
-            .enumerate()
-            .map(|(s, stack)| {
-                let layers: Vec<&LayerScattering> =
-                    by_layer.iter().map(|layer| &layer[s % layer.len()]).collect();
-                Chains::new(stack, &layers, beam_power)
+    fn new(stacks: &[&Stack], transports: &[Transport], beam_power: f64, source: &SourceKernel) -> Forward {
+        let split: Vec<Stack> = stacks.iter().map(|stack| split(stack)).collect();
+        let fine: Vec<&Stack> = split.iter().collect();
+        let (heights, chains) = chains(&fine, beam_power);
+        // Slices scatter light to and fro, which a chain of them leaves out; the whole layers' chain knows the total.
+        let whole: Vec<f64> = if fine[0].layers.len() == stacks[0].layers.len() {
+            vec![0.0; stacks.len()]
+        } else {
+            let (whole_heights, whole_chains) = self::chains(stacks, beam_power);
+            let (whole_ways, ways) = (Ways::new(&whole_heights, 0.0), Ways::new(&heights, 0.0));
+            whole_chains
+                .iter()
+                .zip(&chains)
+                .zip(transports)
+                .map(|((whole, fine), transport)| {
+                    let total = transport.solve_both(0.0).1.radiance;
+                    if total > 0.0 { (whole.excess(&whole_ways) - fine.excess(&ways)) / total } else { 0.0 }
+                })
+                .collect()
+        };
+        let last = stacks.len() - 1;
+        let anchors = (0..last)
+            .step_by(ANCHORS)
+            .chain([last])
+            .map(|i| {
+                let reduced = Stack { board_reflectance: 0.0, ..fine[i].reduced() };
+                (i, Transport::new(&reduced, beam_power, source.clone()).squeezed())
             })
             .collect();
-        let last = stacks.len() - 1;
-        let anchors =
-            (0..last).step_by(ANCHORS).chain([last]).map(|i| (i, transports[i].squeezed())).collect();
-        Forward { heights, chains, anchors }
+        Forward { heights, chains, whole, anchors }
     }
 
     /// The correction for each stack at `k`, given the radiances without board.
@@ -196,7 +255,7 @@ impl Forward {
                 let (right, high) = wander[after];
                 let (left, low) = wander[after.saturating_sub(1)];
                 let share = if right > left { (s - left) as f64 / (right - left) as f64 } else { 1.0 };
-                (low + (high - low) * share) * chains.excess(&ways)
+                (low + (high - low) * share) * chains.excess(&ways) + self.whole[s] * without[s]
             })
             .collect()
     }
