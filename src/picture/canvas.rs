@@ -29,7 +29,23 @@ pub struct Canvas {
     pub rgb: Vec<u8>,
 }
 
+/// A line of text in its place on a canvas.
+pub(super) struct Line {
+    pub(super) left: f32,
+    pub(super) top: f32,
+    pub(super) height: f32,
+    pub(super) colour: Rgb8,
+    pub(super) text: String,
+}
+
 impl Canvas {
+    /// Writes lines of text.
+    pub(super) fn lines(&mut self, lines: &[Line]) {
+        for line in lines {
+            self.text(line.left, line.top, line.height, line.colour, &line.text);
+        }
+    }
+
     /// A canvas of one colour.
     #[must_use]
     pub fn filled(width_px: u32, height_px: u32, colour: Rgb8) -> Canvas {

@@ -1,6 +1,6 @@
 //! The bar under a picture: how long a millimetre is, what is shown, and how it is exposed and seen.
 
-use super::canvas::{Canvas, Rgb8, shortened, text_width, wrapped};
+use super::canvas::{Canvas, Line, Rgb8, shortened, text_width, wrapped};
 
 /// Near black with a touch of blue, so that the bar sets itself off from a black picture.
 pub const BAR: Rgb8 = [24, 26, 32];
@@ -102,15 +102,6 @@ pub fn captioned(picture: &Canvas, mm_per_px: f64, caption: &Caption) -> Canvas 
     whole
 }
 
-/// A line of text in its place.
-struct Line {
-    left: f32,
-    top: f32,
-    height: f32,
-    colour: Rgb8,
-    text: String,
-}
-
 /// The bar alone.
 #[must_use]
 pub fn bar(width_px: u32, mm_per_px: f64, caption: &Caption) -> Canvas {
@@ -171,9 +162,7 @@ pub fn bar(width_px: u32, mm_per_px: f64, caption: &Caption) -> Canvas {
         let left = if beside { width_px as f32 - pad - scale_width } else { pad };
         draw_scale(&mut canvas, left as i64, (scale_top + 1.3 * text) as i64, scale.length_px, text);
     }
-    for line in &lines {
-        canvas.text(line.left, line.top, line.height, line.colour, &line.text);
-    }
+    canvas.lines(&lines);
     canvas
 }
 

@@ -3,7 +3,7 @@
 //! Text heights follow the width of the sheet: shown 1080 image pixels wide, as on a telephone, the smallest text is more
 //! than 14 high. Pictures are pasted as they are; [`shrunk`] makes them smaller beforehand.
 
-use super::canvas::{Canvas, Rgb8, shortened, text_width, wrapped};
+use super::canvas::{Canvas, Line, Rgb8, shortened, text_width, wrapped};
 use super::caption::{BAR, INK, QUIET};
 use super::colour::{decode, encode_8bit};
 
@@ -70,15 +70,6 @@ impl Sizes {
     fn step(height: f32) -> f32 {
         (LEADING * height).ceil()
     }
-}
-
-/// A run of text on a canvas.
-struct Line {
-    left: f32,
-    top: f32,
-    height: f32,
-    colour: Rgb8,
-    text: String,
 }
 
 /// Lines below one another; gives where they end.
@@ -174,9 +165,7 @@ fn drawn(width: u32, height: f32, pictures: &[(f32, f32, &Canvas)], lines: &[Lin
         canvas.fill(left - 1, top - 1, picture.width_px + 2, picture.height_px + 2, EDGE);
         canvas.paste(left, top, picture);
     }
-    for line in lines {
-        canvas.text(line.left, line.top, line.height, line.colour, &line.text);
-    }
+    canvas.lines(lines);
     canvas
 }
 
