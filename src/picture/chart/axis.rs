@@ -85,7 +85,7 @@ impl Axis {
     /// The span the axis covers for these values.
     pub(super) fn span(&self, values: impl Iterator<Item = f64>) -> Span {
         let scale = self.scale;
-        if let Some((a, b)) = self.range
+        if let Some((a, b)) = self.range.map(|(a, b)| (nil_if_tiny(a), nil_if_tiny(b)))
             && self.takes(a)
             && self.takes(b)
             && (a - b).abs() > f64::EPSILON * a.abs().max(b.abs())
@@ -93,9 +93,13 @@ impl Axis {
             return Span { low: a.min(b), high: a.max(b), scale };
         }
         let zero = (self.from_zero && scale == Scale::Linear).then_some(0.0);
-        let ends = values.filter(|v| self.takes(*v)).chain(zero).fold(None, |ends: Option<(f64, f64)>, v| {
-            Some(ends.map_or((v, v), |(a, b)| (a.min(v), b.max(v))))
-        });
+        let ends = values
+            .map(nil_if_tiny)
+            .filter(|v| self.takes(*v))
+            .chain(zero)
+            .fold(None, |ends: Option<(f64, f64)>, v| {
+                Some(ends.map_or((v, v), |(a, b)| (a.min(v), b.max(v))))
+            });
         let (low, high) = match (scale, ends) {
             (Scale::Linear, None) => (0.0, 1.0),
             (Scale::Log, None) => (1.0, 10.0),
@@ -115,6 +119,11 @@ impl Axis {
             format!("{text}{HARD_SPACE}{unit}")
         }
     }
+}
+
+/// The value; 0 for what is so small that steps between such values would not be numbers.
+fn nil_if_tiny(value: f64) -> f64 {
+    if value.abs() < 1.0 / LARGEST { 0.0 } else { value }
 }
 
 /// Two different ends.
@@ -297,6 +306,16 @@ mod tests {
 
     fn log(low: f64, high: f64) -> Span {
         Span { low, high, scale: Scale::Log }
+    }
+
+    #[test]
+    fn an_axis_of_tiny_values_has_two_ends() {
+        let tiny = f64::MIN_POSITIVE;
+        for axis in [Axis::linear("a", ""), Axis::log("a", ""), Axis::linear("a", "").over(0.0, tiny)] {
+            let span = axis.span([tiny, -tiny, 2.0 * tiny].into_iter());
+            assert!(span.low < span.high, "{span:?}");
+            assert!(span.share(0.5 * (span.low + span.high)).is_finite());
+        }
     }
 
     #[test]
