@@ -206,6 +206,29 @@ impl ClothSource for ClothsBeside {
     }
 }
 
+/// A pattern with `*`, `?` and `[…]`.
+///
+/// # Errors
+/// What is wrong with the pattern.
+pub fn pattern(text: &str) -> Result<glob::Pattern, Box<Diagnostic>> {
+    glob::Pattern::new(text).map_err(|error| Box::new(not_a_pattern(text, &error)))
+}
+
+fn not_a_pattern(text: &str, error: &glob::PatternError) -> Diagnostic {
+    Diagnostic::of_file(text, format!("this pattern cannot be read: {}", error.msg))
+        .next("Use * for any letters, ? for one letter, and close every [.")
+}
+
+/// The paths of the files that fit a pattern, in the order of their names.
+///
+/// # Errors
+/// What is wrong with the pattern.
+pub fn matching(text: &str) -> Result<Vec<String>, Box<Diagnostic>> {
+    let found = glob::glob(text).map_err(|error| Box::new(not_a_pattern(text, &error)))?;
+    // A folder that may not be looked into holds nothing for this user.
+    Ok(found.flatten().map(|path| path.display().to_string()).collect())
+}
+
 /// Reads a cloth file.
 ///
 /// # Errors

@@ -65,6 +65,7 @@
 //! ```
 
 pub mod cli;
+pub mod choose;
 pub mod cloth;
 pub mod diagnose;
 pub mod files;

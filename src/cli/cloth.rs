@@ -1,11 +1,12 @@
 //! `weftlight cloth`: what is this cloth, optically?
 
 use super::check::{basis_in_words, cloth_as_json, mm};
+use super::cloths::{find, whole_catalogue};
 use super::preview::three_digits;
 use super::{Outcome, output, preview};
-use crate::cloth::catalogue::{self, Reference};
+use crate::cloth::catalogue::Reference;
 use crate::cloth::{Basis, Cloth};
-use crate::diagnose::{Diagnostic, nearest};
+use crate::diagnose::Diagnostic;
 use crate::files;
 use crate::light::Layer;
 use crate::light::sheet::{Quadrature, Sheet};
@@ -116,12 +117,8 @@ fn with_range([middle, low, high]: [f64; 3]) -> String {
     }
 }
 
-fn catalogue_cloths() -> Result<Vec<Arc<Cloth>>, Vec<Diagnostic>> {
-    catalogue::names().filter_map(catalogue::by_name).collect()
-}
-
 fn list(as_json: bool) -> Result<Outcome, Vec<Diagnostic>> {
-    let cloths = catalogue_cloths()?;
+    let cloths = whole_catalogue()?;
     if as_json {
         let rows: Vec<_> = cloths.iter().map(|cloth| whole_json(cloth)).collect();
         return Ok(output::data(&format!("{:#}", json!(rows))));
@@ -149,23 +146,6 @@ fn list(as_json: bool) -> Result<Outcome, Vec<Diagnostic>> {
             .to_owned(),
     );
     Ok(output::data(&lines.join("\n")))
-}
-
-/// The cloth of that name in the catalogue, or in that file.
-fn find(name: &str) -> Result<Arc<Cloth>, Vec<Diagnostic>> {
-    if let Reference::Path(path) = Reference::of(name) {
-        return files::read_cloth(Path::new(path)).map(Arc::new);
-    }
-    catalogue::by_name(name).unwrap_or_else(|| {
-        let fault = Diagnostic::of_file(name, "the catalogue has no cloth of this name")
-            .allowed(catalogue::names().collect::<Vec<_>>().join(", "));
-        Err(vec![match nearest(name, catalogue::names()) {
-            Some(near) => {
-                fault.next(format!("Did you mean `{near}`? The name of a cloth file ends in .yaml."))
-            }
-            None => fault.next("The name of a cloth file ends in .yaml."),
-        }])
-    })
 }
 
 fn show(name: &str, target: Option<&Path>, as_json: bool) -> Result<Outcome, Vec<Diagnostic>> {

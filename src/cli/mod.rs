@@ -4,11 +4,14 @@
 
 mod check;
 mod cloth;
+mod cloths;
 mod judged;
 mod numbers;
 pub mod output;
 mod preview;
+mod progress;
 mod spread;
+mod view;
 
 use crate::diagnose::Diagnostic;
 use clap::{Parser, Subcommand};

@@ -1,6 +1,6 @@
 //! `weftlight preview`: what will it look like?
 
-use super::numbers::{whole_within, within};
+use super::view::{ViewOptions, gap, size};
 use super::{Outcome, output};
 use crate::cloth::catalogue::Reference;
 use crate::diagnose::Diagnostic;
@@ -9,8 +9,9 @@ use crate::judge::numbers::Layout;
 use crate::picture::luminance::{LuminanceImage, luminance};
 use crate::picture::png_out::PngError;
 use crate::picture::{exposure::ExposureValue, render};
+use crate::quantity::Millimetres;
+use crate::scene::Scene;
 use crate::scene::file::{Resolved, read_with_warnings};
-use crate::scene::{Exposure, Scene};
 use clap::Args;
 use serde_json::json;
 use std::path::{Path, PathBuf};
@@ -37,21 +38,12 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE")]
     linear: Option<PathBuf>,
 
-    /// Exposure value at ISO 100, or auto (instead of the scene's)
-    #[arg(long, value_name = "EV", value_parser = exposure, allow_hyphen_values = true)]
-    exposure_ev: Option<Exposure>,
-
     /// Width and height of the picture in image pixels, such as 1920,1080 (instead of the scene's)
     #[arg(long, value_name = "W,H", value_parser = size, allow_hyphen_values = true)]
     size_px: Option<[u32; 2]>,
 
-    /// Viewing distance in metres (instead of the scene's)
-    #[arg(long, value_name = "METRES", value_parser = distance, allow_negative_numbers = true)]
-    distance_m: Option<f64>,
-
-    /// Light of the room on the cloth in lux (instead of the scene's)
-    #[arg(long, value_name = "LUX", value_parser = room, allow_negative_numbers = true)]
-    room_lx: Option<f64>,
+    #[command(flatten)]
+    view: ViewOptions,
 
     /// Gap below the first cloth in mm (instead of the scene's)
     #[arg(long, value_name = "MM", value_parser = gap, allow_negative_numbers = true)]
@@ -62,53 +54,15 @@ pub(super) struct Arguments {
     json: bool,
 }
 
-// The limits are those that the scene file has for the same thing.
-
-fn exposure(text: &str) -> Result<Exposure, String> {
-    if text == "auto" {
-        return Ok(Exposure::Auto);
-    }
-    within(text, &crate::scene::shape::EXPOSURE_EV)
-        .map(Exposure::Fixed)
-        .map_err(|problem| format!("{problem}, or auto"))
-}
-
-fn distance(text: &str) -> Result<f64, String> {
-    within(text, &crate::scene::shape::DISTANCE_M)
-}
-
-fn room(text: &str) -> Result<f64, String> {
-    within(text, &crate::scene::shape::ROOM_LX)
-}
-
-fn gap(text: &str) -> Result<f64, String> {
-    within(text, &crate::scene::shape::GAP_MM)
-}
-
-fn size(text: &str) -> Result<[u32; 2], String> {
-    let limits = &crate::scene::shape::SIZE_PX;
-    let Some((width, height)) = text.split_once([',', 'x']) else {
-        return Err(format!("two numbers are needed, such as 1920,1080; allowed: {}", limits.in_words()));
-    };
-    let side = |part: &str| {
-        let whole = whole_within(part, limits)?;
-        u32::try_from(whole).map_err(|error| error.to_string())
-    };
-    Ok([side(width)?, side(height)?])
-}
-
 impl Arguments {
     /// The scene with what the call wants otherwise.
-    fn applied(&self, mut scene: Scene) -> Scene {
-        let view = &mut scene.view;
-        view.exposure = self.exposure_ev.unwrap_or(view.exposure);
-        view.size_px = self.size_px.unwrap_or(view.size_px);
-        view.distance_m = self.distance_m.unwrap_or(view.distance_m);
-        view.room_lx = self.room_lx.unwrap_or(view.room_lx);
-        if let (Some(gap), Some(first)) = (self.gap_mm, scene.stack.first_mut()) {
-            first.gap_below.0 = gap;
+    fn applied(&self, scene: Scene) -> Scene {
+        let mut scene = self.view.applied(scene);
+        scene.view.size_px = self.size_px.unwrap_or(scene.view.size_px);
+        match self.gap_mm {
+            Some(gap) => scene.at_gap(Millimetres(gap)),
+            None => scene,
         }
-        scene
     }
 }
 

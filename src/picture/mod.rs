@@ -37,3 +37,4 @@ pub mod tone;
 // Drawings beside pictures.
 pub mod chart;
 pub mod sheet;
+pub mod small;

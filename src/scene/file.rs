@@ -41,15 +41,47 @@ pub fn read_with_warnings(path: &Path) -> Result<Resolved, Vec<Diagnostic>> {
     resolve(&text, &path.display().to_string(), &crate::files::ClothsBeside::scene(path))
 }
 
+/// Reads a scene file with its pixels this many mm apart instead, as [`resolve_at_pitch`].
+///
+/// # Errors
+/// As [`read`]; also when the pixels become too many.
+pub fn read_at_pitch(path: &Path, pitch_mm: f64) -> Result<Resolved, Vec<Diagnostic>> {
+    let text = crate::files::read_text(path)?;
+    resolve_at_pitch(&text, &path.display().to_string(), &crate::files::ClothsBeside::scene(path), pitch_mm)
+}
+
 /// Reads the text of a scene. `shown_as` is the file's name in messages.
 ///
 /// # Errors
 /// Every problem of the text in the order of the file, followed by those of the cloth files that it names.
 pub fn resolve(text: &str, shown_as: &str, cloths: &dyn ClothSource) -> Result<Resolved, Vec<Diagnostic>> {
+    resolve_with(text, shown_as, cloths, None)
+}
+
+/// As [`resolve`], with the pixels of every strip, ring and grid this many mm apart instead. Each group stays as long as it is,
+/// to the nearest whole pixel, and so gets more or fewer pixels at the levels they had; lists of colours and levels repeat.
+///
+/// # Errors
+/// As [`resolve`]; also when the pixels become too many.
+pub fn resolve_at_pitch(
+    text: &str,
+    shown_as: &str,
+    cloths: &dyn ClothSource,
+    pitch_mm: f64,
+) -> Result<Resolved, Vec<Diagnostic>> {
+    resolve_with(text, shown_as, cloths, Some(pitch_mm))
+}
+
+fn resolve_with(
+    text: &str,
+    shown_as: &str,
+    cloths: &dyn ClothSource,
+    pitch_mm: Option<f64>,
+) -> Result<Resolved, Vec<Diagnostic>> {
     let mut problems = Problems::default();
     let mut elsewhere = Vec::new();
     let scene = match parse(text) {
-        Ok(root) => scene_of(&root, cloths, &mut problems, &mut elsewhere),
+        Ok(root) => scene_of(&root, cloths, pitch_mm, &mut problems, &mut elsewhere),
         Err(problem) => {
             problems.push(*problem);
             None
@@ -69,6 +101,7 @@ pub fn resolve(text: &str, shown_as: &str, cloths: &dyn ClothSource) -> Result<R
 fn scene_of(
     root: &Node,
     cloths: &dyn ClothSource,
+    pitch_mm: Option<f64>,
     problems: &mut Problems,
     elsewhere: &mut Vec<Diagnostic>,
 ) -> Option<Scene> {
@@ -83,7 +116,7 @@ fn scene_of(
     check(root, &Kind::Map(&SCENE), "the scene", problems);
     let scene = Entry::new(&SCENE, root);
     let stack = stack(&scene, cloths, problems, elsewhere);
-    let pixels = pixels(&scene, problems);
+    let pixels = pixels(&scene, pitch_mm, problems);
     let stack = stack?;
     let height: f64 = stack.iter().map(|placed| placed.gap_below.0 + placed.cloth.thickness.0).sum();
     let pixels = pixels?;
@@ -150,10 +183,19 @@ fn view(
     })
 }
 
-fn pixels(scene: &Entry<'_>, problems: &mut Problems) -> Option<Vec<Pixel>> {
+fn pixels(scene: &Entry<'_>, pitch_mm: Option<f64>, problems: &mut Problems) -> Option<Vec<Pixel>> {
     let light = scene.map("light").as_ref().and_then(Dimming::of_light);
     let nodes = scene.items("pixels");
-    let groups: Vec<_> = nodes.iter().map(|node| groups::read(node, problems)).collect();
+    let groups: Vec<_> = nodes
+        .iter()
+        .map(|node| {
+            let group = groups::read(node, problems)?;
+            match pitch_mm {
+                Some(pitch) => group.at_pitch(pitch, problems),
+                None => Some(group),
+            }
+        })
+        .collect();
     let total: f64 = groups.iter().flatten().map(groups::Group::pixels).sum();
     if total > MOST_PIXELS as f64 {
         let place = scene.place_of("pixels");

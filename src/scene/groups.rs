@@ -114,6 +114,33 @@ fn start(node: &Node) -> FilePlace {
 }
 
 impl Group<'_> {
+    /// The same group with its pixels this far apart: as long, as large, with more or fewer pixels. A point stays as it is.
+    pub(super) fn at_pitch(self, pitch: f64, problems: &mut Problems) -> Option<Self> {
+        let steps = |length: f64| (length / pitch).round().max(1.0) as usize;
+        let more = |former: f64, count: usize| {
+            if count > 1 { steps(former * (count as f64 - 1.0)) + 1 } else { count }
+        };
+        let form = match self.form {
+            Form::Strip { start, direction_deg, pitch: former, count } => {
+                Form::Strip { start, direction_deg, pitch, count: more(former, count) }
+            }
+            Form::Ring { centre, diameter, start_deg, count } if count > 1 => Form::Ring {
+                centre,
+                diameter,
+                start_deg,
+                count: steps(std::f64::consts::PI * diameter).max(2),
+            },
+            Form::Grid { centre, pitch: former, size, order } => {
+                Form::Grid { centre, pitch, size: size.map(|count| more(former, count)), order }
+            }
+            as_it_is => as_it_is,
+        };
+        let group = Group { form, ..self };
+        group.check_extent(problems)?;
+        group.check_room(problems);
+        Some(group)
+    }
+
     /// Number of pixels. A float, since a grid may ask for more than a machine word holds.
     pub(super) fn pixels(&self) -> f64 {
         match self.form {

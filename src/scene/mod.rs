@@ -3,6 +3,7 @@
 pub mod file;
 mod groups;
 pub mod shape;
+pub mod variants;
 
 use crate::cloth::Cloth;
 use crate::light::Stack;

@@ -1,0 +1,1 @@
+//! Choosing before buying: which cloth, how far off, which of both and how dense.
