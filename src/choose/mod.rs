@@ -1,1 +1,5 @@
 //! Choosing before buying: which cloth, how far off, which of both and how dense.
+
+pub mod pareto;
+pub mod pick;
+pub mod pick_chart;

@@ -8,6 +8,7 @@ mod cloths;
 mod judged;
 mod numbers;
 pub mod output;
+mod pick;
 mod preview;
 mod progress;
 mod spread;
@@ -49,6 +50,7 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Preview(preview::Arguments),
+    Pick(pick::Arguments),
     Spread(spread::Arguments),
     Cloth(cloth::Arguments),
     Check(check::Arguments),
@@ -70,6 +72,7 @@ pub fn run() -> ExitCode {
     match Cli::try_parse() {
         Ok(cli) => finished(match cli.command {
             Command::Preview(arguments) => preview::run(&arguments),
+            Command::Pick(arguments) => pick::run(&arguments),
             Command::Spread(arguments) => spread::run(&arguments),
             Command::Cloth(arguments) => cloth::run(&arguments),
             Command::Check(arguments) => Ok(check::run(&arguments)),

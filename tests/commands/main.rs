@@ -5,6 +5,7 @@ mod calls;
 mod cloth;
 #[path = "../common/mod.rs"]
 mod common;
+mod pick;
 mod places;
 mod preview;
 mod spread;
