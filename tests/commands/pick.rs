@@ -109,7 +109,7 @@ fn nothing_that_fits_is_said_with_what_came_nearest_and_nothing_is_written() {
         "{}",
         said.out
     );
-    assert_eq!(folder.names(), ["cuff.yaml"]);
+    assert_eq!(folder.names(), ["cuff.yaml", "renders/"], "no chart");
     let said = folder.run(&["pick", "cuff.yaml", "--cloth", "organza", "--json"]);
     assert_eq!(said.code, Some(1));
     let found: serde_json::Value = serde_json::from_str(&said.out).expect("JSON");
@@ -136,7 +136,7 @@ fn wants_that_cannot_be_and_words_that_mean_nothing_are_refused() {
     folder.write("dark.yaml", SCENE.replace("level: 0.4", "level: 0"));
     folder.write("bad.yaml", "name: bad\n");
     for (arguments, words) in [
-        (call(&["--at-most-mm", "0.5"]), &["at most 0.500 mm", "thinnest on offer takes"][..]),
+        (call(&["--at-most-mm", "0.05"]), &["at most 0.0500 mm", "thinnest on offer takes"][..]),
         (call(&["--price-below", "10"]), &["no cloth on offer has a price", "price_per_m"]),
         (call(&["--at-least-light", "1.5"]), &["allowed: 0 to 1"]),
         (call(&["--want", "fuzzy"]), &["dots, soft, smooth"]),
