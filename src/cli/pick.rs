@@ -146,7 +146,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     kinds(&targets)?;
     let mut read = vec![arguments.scene.clone()];
     read.extend(chosen.files.iter().cloned());
-    for target in targets.iter().chain(&arguments.csv) {
+    for target in arguments.csv.iter().chain(&targets) {
         try_target(target, &read)?;
     }
     output::diagnostics(&warnings);
