@@ -5,3 +5,4 @@ pub mod dots;
 pub mod eye;
 pub mod neighbours;
 pub mod numbers;
+pub mod ranges;

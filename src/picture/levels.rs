@@ -64,8 +64,12 @@ pub(super) fn add_all(
         .map(|source| Channel { points: source.points.iter().filter(usable).copied().collect(), source })
         .filter(|c| !c.points.is_empty())
         .collect();
-    let spots: Vec<&SpotSpectrum> =
-        channels.iter().flat_map(|c| c.source.kernels.iter().flatten().copied()).collect();
+    let mut spots: Vec<&SpotSpectrum> = Vec::new();
+    for spot in channels.iter().flat_map(|c| c.source.kernels.iter().flatten().copied()) {
+        if !spots.iter().any(|known| std::ptr::eq(*known, spot)) {
+            spots.push(spot);
+        }
+    }
     let samples: Vec<Samples> = spots.par_iter().filter_map(|s| Samples::of(s)).collect();
     if samples.is_empty() {
         return;
