@@ -42,7 +42,7 @@ pub(super) struct Job<'a> {
     pub(super) channels: Vec<Channel<'a>>,
     pub(super) active: [bool; 3],
     pub(super) accuracy: Accuracy,
-    pub(super) crossover: Crossover,
+    pub(super) crossover: &'static Crossover,
     pub(super) aperture_mm: f64,
     /// Frequency beyond which no spot, softened, has anything that matters, in 1/mm.
     pub(super) band: f64,
@@ -95,7 +95,7 @@ pub(super) fn add_all(
         report.aperture_mm = Some(aperture_mm);
     }
     let band = widest(&|s| s.band(accuracy.share(), |k| gaussian(k, aperture_mm)));
-    let crossover = Crossover::new(accuracy);
+    let crossover = Crossover::of(accuracy);
     let job = Job { channels, active, accuracy, crossover, aperture_mm, band, scale_mm };
     job.add_grid(planes, &target, &Pass { post: &[], low_pass: None, pad_mm: 0.0, stride }, report);
 }
