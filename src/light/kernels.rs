@@ -128,37 +128,42 @@ const LN_SMALLEST: f64 = -16.118_095_650_958_32;
 const PER_LN_STEP: f64 = 1.0 / LN_STEP;
 const LN_STEP: f64 = (3.828_641_396_489_095 - LN_SMALLEST) / (RHO_STEPS - 1) as f64;
 
+/// Row `i` of the table of `Gm`.
+fn table_row(m: f64, i: usize) -> impl Iterator<Item = f64> {
+    let rho = (LN_SMALLEST + LN_STEP * i as f64).exp();
+    (0..ANGLE_STEPS).map(move |j| {
+        let t = j as f64 / (ANGLE_STEPS - 1) as f64;
+        let norm = 1.0 + t * t;
+        scaled(m, rho * (1.0 - t * t) / norm, rho * 2.0 * t / norm)
+    })
+}
+
 impl Kernel {
     /// Tabulates `Gm`; takes about 15 ms on one core for m = 0 and 1, more for others.
     #[must_use]
     pub fn of_order(m: f64) -> Kernel {
         use rayon::prelude::*;
-        let table = (0..RHO_STEPS)
-            .into_par_iter()
-            .flat_map_iter(|i| {
-                let rho = (LN_SMALLEST + LN_STEP * i as f64).exp();
-                (0..ANGLE_STEPS).map(move |j| {
-                    let t = j as f64 / (ANGLE_STEPS - 1) as f64;
-                    let norm = 1.0 + t * t;
-                    scaled(m, rho * (1.0 - t * t) / norm, rho * 2.0 * t / norm)
-                })
-            })
-            .collect();
-        Kernel { m, table }
+        Kernel { m, table: (0..RHO_STEPS).into_par_iter().flat_map_iter(|i| table_row(m, i)).collect() }
+    }
+
+    /// The same on one thread. What is made once must be made so: a thread that waits for parallel work takes up other work in
+    /// the meantime, and where that asks for the table being made, both wait for ever.
+    fn of_order_alone(m: f64) -> Kernel {
+        Kernel { m, table: (0..RHO_STEPS).flat_map(|i| table_row(m, i)).collect() }
     }
 
     /// The kernel of isotropic scattering, G0, made once.
     #[must_use]
     pub fn isotropic() -> &'static Kernel {
         static TABLE: OnceLock<Kernel> = OnceLock::new();
-        TABLE.get_or_init(|| Kernel::of_order(0.0))
+        TABLE.get_or_init(|| Kernel::of_order_alone(0.0))
     }
 
     /// The kernel of a Lambertian face, G1, made once.
     #[must_use]
     pub fn lambertian() -> &'static Kernel {
         static TABLE: OnceLock<Kernel> = OnceLock::new();
-        TABLE.get_or_init(|| Kernel::of_order(1.0))
+        TABLE.get_or_init(|| Kernel::of_order_alone(1.0))
     }
 
     /// `Gm(a, b)` for a, b >= 0.
