@@ -2,6 +2,10 @@
 //! cloth, and whether stated ranges hold the truth.
 
 mod coverage;
+mod eye;
+mod monotone;
+mod rule_of_thumb;
+mod square_grid;
 
 use weftlight::cloth::catalogue::CatalogueOnly;
 use weftlight::scene::Scene;
