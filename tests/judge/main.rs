@@ -1,6 +1,8 @@
 //! The numbers that matter, from outside: published facts about the eye, the trade's rule of thumb, what must hold for any
 //! cloth, and whether stated ranges hold the truth.
 
+#![allow(clippy::print_stdout, reason = "the measured figures are worth reading: run with --nocapture")]
+
 mod coverage;
 mod eye;
 mod monotone;
