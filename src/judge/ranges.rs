@@ -14,8 +14,8 @@ use crate::cloth::Uncertainty;
 use crate::light::Stack;
 use crate::quantity::{Nanometres, PerMillimetre};
 use crate::scene::Scene;
+use rand::SeedableRng;
 use rand::seq::SliceRandom;
-use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64;
 use rayon::prelude::*;
 
@@ -225,7 +225,8 @@ fn range(value: f64, samples: &[f64]) -> Range {
     }
     sorted.sort_by(f64::total_cmp);
     let quantile = |q: f64| {
-        let x = q * (sorted.len() - 1) as f64;
+        // Sample i of n stands for the middle of its nth of the law (Hazen's plotting position).
+        let x = (q * sorted.len() as f64 - 0.5).clamp(0.0, (sorted.len() - 1) as f64);
         let (i, f) = (x as usize, x.fract());
         let next = sorted[(i + 1).min(sorted.len() - 1)];
         if f == 0.0 || !next.is_finite() { sorted[i] } else { sorted[i] + f * (next - sorted[i]) }
@@ -247,7 +248,7 @@ fn factors(scene: &Scene) -> Vec<Vec<[f64; 2]>> {
             let mut strata: Vec<usize> = (0..SAMPLES).collect();
             strata.shuffle(&mut random);
             for (sample, stratum) in samples.iter_mut().zip(strata) {
-                let p = (stratum as f64 + random.random_range(0.0..1.0)) / SAMPLES as f64;
+                let p = (stratum as f64 + 0.5) / SAMPLES as f64;
                 sample[layer][which] = (relative.ln_1p() * normal_quantile(p)).exp();
             }
         }

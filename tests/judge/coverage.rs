@@ -281,8 +281,6 @@ fn ranges_of_the_spot_behind_thin_cloth_hold_what_photons_find() {
 }
 
 #[test]
-#[ignore = "known defect: percentiles are read off 24 samples at rank 0.1 (n - 1), which leaves out a ninth on either side, \
-            instead of 0.1 n - 1/2"]
 fn ranges_cover_what_they_claim_of_the_stated_law() {
     /// Each end of a range is good to half a sample's share of the law, and the ends of many cloths err independently.
     const HALF_A_SAMPLE: f64 = 0.5 / SAMPLES as f64;

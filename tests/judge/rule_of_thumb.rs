@@ -91,8 +91,8 @@ fn under_ideal_diffuser(side: usize, pitch_mm: f64, distance_m: f64) -> f64 {
     let found = pitches(|p| {
         let spot = irradiance_spot(1.0, p * pitch_mm);
         let emitter =
-            Emitter { spot: Some(&spot), window: Window::Point, lights: lights.clone(), straight_cd: 0.0 };
-        dots(&pixels, &around, &[emitter], 0.0, distance_m).expect("a lit net").visibility(distance_m)
+            Emitter { spot: Some(spot), window: Window::Point, lights: lights.clone(), straight_cd: 0.0 };
+        dots(&around, &[emitter], 0.0, distance_m).expect("a lit net").visibility(distance_m)
     });
     found.expect("dots vanish under an ideal diffuser")
 }
