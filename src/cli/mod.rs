@@ -5,6 +5,7 @@
 mod check;
 mod cloth;
 mod cloths;
+mod compare;
 mod judged;
 mod numbers;
 pub mod output;
@@ -49,6 +50,7 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Preview(preview::Arguments),
+    Compare(compare::Arguments),
     Spread(spread::Arguments),
     Cloth(cloth::Arguments),
     Check(check::Arguments),
@@ -70,6 +72,7 @@ pub fn run() -> ExitCode {
     match Cli::try_parse() {
         Ok(cli) => finished(match cli.command {
             Command::Preview(arguments) => preview::run(&arguments),
+            Command::Compare(arguments) => compare::run(&arguments),
             Command::Spread(arguments) => spread::run(&arguments),
             Command::Cloth(arguments) => cloth::run(&arguments),
             Command::Check(arguments) => Ok(check::run(&arguments)),
