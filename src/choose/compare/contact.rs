@@ -10,12 +10,12 @@ use crate::picture::exposure::ExposureValue;
 use crate::picture::plane::Frame;
 use crate::picture::sheet::Cell;
 use crate::picture::small::detailed_frame;
-use crate::scene::Scene;
+use crate::scene::{Exposure, Scene};
 
 /// The most cells of one sheet: eight rows of three, as much as is looked through on a telephone.
 pub const MOST_CELLS: usize = 24;
-/// Columns of a sheet that has so many cells: on a telephone, three are as wide as a thumb each.
-pub const COLUMNS: usize = 3;
+/// Columns of a large sheet: on a telephone, three are as wide as a thumb each.
+const COLUMNS: usize = 3;
 /// Width of a cell's picture in image pixels.
 const WIDTH_PX: f64 = 420.0;
 /// Lowest and highest picture.
@@ -32,19 +32,31 @@ pub fn frame(scene: &Scene, pitch_mm: Option<f64>) -> Frame {
     let [across, upright] = [(high_x - low_x).0 + margin, (high_y - low_y).0 + margin];
     let whole = across.max(upright) / WIDTH_PX;
     let finest = pitch_mm.map_or(whole, |pitch| pitch / LEAST_PX_PER_PITCH);
-    let height = (upright / whole.min(finest)).clamp(HEIGHT_PX[0], HEIGHT_PX[1]);
-    detailed_frame(scene, pitch_mm, [WIDTH_PX as u32, height.round() as u32], LEAST_PX_PER_PITCH)
+    let height = (upright / whole.min(finest)).ceil().clamp(HEIGHT_PX[0], HEIGHT_PX[1]);
+    detailed_frame(scene, pitch_mm, [WIDTH_PX as u32, height as u32], LEAST_PX_PER_PITCH)
+}
+
+/// Columns of a sheet of so many cells: no more than on a telephone are readable, and no row with a single cell where two do.
+#[must_use]
+pub fn columns(cells: usize) -> usize {
+    match cells {
+        0 | 1 => 1,
+        2 | 4 => 2,
+        _ => COLUMNS,
+    }
 }
 
 /// The cells of the first rows, one for each picture.
 #[must_use]
 pub fn cells(rows: &[Row], verdict: &Verdict, pictures: Vec<Canvas>) -> Vec<Cell> {
-    let varied = Varied::within(rows);
     rows.iter()
         .zip(&verdict.graded)
         .zip(pictures)
         .enumerate()
-        .map(|(i, ((row, graded), picture))| Cell { picture, lines: lines(i + 1, row, graded, varied) })
+        .map(|(i, ((row, graded), picture))| Cell {
+            picture,
+            lines: lines(i + 1, row, graded, verdict.varied),
+        })
         .collect()
 }
 
@@ -52,7 +64,7 @@ pub fn cells(rows: &[Row], verdict: &Verdict, pictures: Vec<Canvas>) -> Vec<Cell
 fn lines(number: usize, row: &Row, graded: &Graded, varied: Varied) -> Vec<String> {
     let mut lines = vec![format!("{number}. {}", varied.title(row))];
     lines.push(upper_first(&match graded.sure {
-        Some([same, all]) => format!("{} (in {same} of {all})", graded.in_words(row)),
+        Some([same, all]) => format!("{} ({same} of {all})", graded.in_words(row)),
         None => graded.in_words(row),
     }));
     lines.push(upper_first(&words::dots(row)));
@@ -73,6 +85,7 @@ fn upper_first(text: &str) -> String {
 pub fn heading(
     scene: &Scene,
     rows: &[Row],
+    verdict: &Verdict,
     order: Order,
     exposure: ExposureValue,
     frame: &Frame,
@@ -82,17 +95,21 @@ pub fn heading(
     cloths.dedup();
     let gap = rows
         .first()
-        .filter(|_| !Varied::within(rows).gaps)
+        .filter(|_| !verdict.varied.gaps)
         .map_or(String::new(), |row| format!(", {} off the pixels", words::millimetres(row.candidate.gap.0)));
     let plural = if cloths.len() == 1 { "" } else { "s" };
     let room = match scene.view.room_lx {
         0.0 => "no room light".to_owned(),
         lux => format!("room light {lux}\u{a0}lx"),
     };
+    let middle = match scene.view.exposure {
+        Exposure::Auto if rows.len() > 1 => ", made for the middle of the set",
+        _ => "",
+    };
     vec![
         format!("{}: behind {} cloth{plural}{gap}", scene.name, cloths.len()),
         format!(
-            "All at one exposure: {} · seen from {}\u{a0}m · {room} · each picture shows {:.0}\u{a0}mm across",
+            "All at one exposure{middle}: {} · seen from {}\u{a0}m · {room} · each picture shows {:.0}\u{a0}mm across",
             exposure_words(exposure.0).trim_start_matches("exposure "),
             scene.view.distance_m,
             f64::from(frame.width_px) * frame.mm_per_px
@@ -109,7 +126,10 @@ pub fn footer(scene: &Scene, wanted: &Wanted, rows: &[Row], cells: usize, verdic
     if rows.len() > cells {
         lines.push(format!("The first {cells} of {} are shown.", rows.len()));
     }
-    lines.push(format!("Good means: {}.", verdict.standard.in_words()));
+    lines.push(format!(
+        "Good means: {}. The threshold is the least contrast that an eye sees.",
+        verdict.standard.in_words()
+    ));
     let samples = rows.iter().map(|row| row.judged.samples.len()).max().unwrap_or(0);
     if samples > 0 {
         lines.push(format!(

@@ -132,7 +132,7 @@ impl Reason {
     #[must_use]
     pub fn in_words(self, straight: f64) -> &'static str {
         match self {
-            Reason::DotsShow if straight > SEEN_BARE => "the pixels are seen through its holes",
+            Reason::DotsShow if straight > SEEN_BARE => "the pixels are seen through it",
             Reason::DotsShow => "dots still show",
             Reason::EatsLight => "eats the light",
             Reason::WashedOut => "fades in the room's light",
@@ -202,15 +202,18 @@ pub struct Verdict {
     pub graded: Vec<Graded>,
     /// How many of the first rows cannot be told from the very first in what they are ordered by.
     pub level: usize,
+    /// What has to be named besides the cloth.
+    pub varied: Varied,
 }
 
-/// The verdict over rows in order.
+/// The verdict over rows in order; `varied` is what differs among all candidates, those that were taken out included.
 #[must_use]
-pub fn verdict(rows: &[Row], standard: Standard, order: Order) -> Verdict {
+pub fn verdict(rows: &[Row], standard: Standard, order: Order, varied: Varied) -> Verdict {
     Verdict {
         standard,
         graded: rows.iter().map(|row| Graded::of(row, &standard)).collect(),
         level: level_with_first(rows, order),
+        varied,
     }
 }
 
@@ -218,6 +221,12 @@ impl Verdict {
     /// The rows of one grade with it, in order.
     fn of_grade<'a>(&'a self, rows: &'a [Row], grade: Grade) -> Vec<(&'a Row, &'a Graded)> {
         rows.iter().zip(&self.graded).filter(|(_, graded)| graded.grade == grade).collect()
+    }
+
+    /// Whether dots show behind all of them.
+    #[must_use]
+    pub fn dots_show_everywhere(&self) -> bool {
+        self.graded.iter().all(|graded| graded.reasons.contains(&Reason::DotsShow))
     }
 
     /// Whether no candidate is good.
@@ -229,7 +238,7 @@ impl Verdict {
     /// The verdict in plain sentences, one a line.
     #[must_use]
     pub fn in_words(&self, rows: &[Row], order: Order) -> Vec<String> {
-        let varied = Varied::within(rows);
+        let varied = self.varied;
         let mut lines = vec![format!("Good here means: {}.", self.standard.in_words())];
         for (grade, heading) in
             [(Grade::Good, "Good"), (Grade::Soft, "Nearly: dots can be found, all else is good")]
@@ -256,13 +265,15 @@ impl Verdict {
             return None;
         }
         let all = rows.len();
-        let dots = self.graded.iter().filter(|g| g.reasons.contains(&Reason::DotsShow)).count();
-        let none = if dots == all {
+        let none = if self.dots_show_everywhere() {
             format!("None of the {all} hides the dots from {} m.", self.standard.distance_m)
         } else {
             format!("None of the {all} is good in every respect.")
         };
-        let varied = Varied::within(rows);
+        if self.graded.iter().any(|graded| graded.grade == Grade::Soft) {
+            return Some(none);
+        }
+        let varied = self.varied;
         let only_dots = |(_, graded): &(&Row, &Graded)| graded.reasons == [Reason::DotsShow];
         let visibility = |row: &Row| row.judged.value.dot_visibility.unwrap_or(f64::INFINITY);
         let nearest = rows
@@ -281,18 +292,27 @@ impl Verdict {
         })
     }
 
-    /// Those to avoid, gathered by reason.
+    /// Those to avoid, gathered by reason and by how sure it is.
     fn avoid_in_words(&self, rows: &[Row], varied: Varied) -> Vec<String> {
-        let mut gathered: Vec<(String, Vec<String>)> = Vec::new();
+        let mut gathered: Vec<(String, Vec<(String, String)>)> = Vec::new();
         for (row, graded) in self.of_grade(rows, Grade::Avoid) {
             let why = graded.reasons_in_words(row);
-            let name = format!("{} ({})", varied.name(row), graded.sure_in_words());
+            let named = (varied.name(row), graded.sure_in_words());
             match gathered.iter_mut().find(|(known, _)| *known == why) {
-                Some((_, names)) => names.push(name),
-                None => gathered.push((why, vec![name])),
+                Some((_, names)) => names.push(named),
+                None => gathered.push((why, vec![named])),
             }
         }
-        gathered.into_iter().map(|(why, names)| format!("Avoid, {why}: {}.", names.join("; "))).collect()
+        let told = |(why, names): (String, Vec<(String, String)>)| {
+            let sure = names[0].1.clone();
+            if names.len() > 1 && names.iter().all(|(_, other)| *other == sure) {
+                let names: Vec<String> = names.into_iter().map(|(name, _)| name).collect();
+                return format!("Avoid, {why}: {} ({sure} each).", names.join("; "));
+            }
+            let names: Vec<String> = names.iter().map(|(name, sure)| format!("{name} ({sure})")).collect();
+            format!("Avoid, {why}: {}.", names.join("; "))
+        };
+        gathered.into_iter().map(told).collect()
     }
 
     /// Which of the first cannot be told apart.
@@ -307,7 +327,12 @@ impl Verdict {
             Order::Price => "price",
         };
         let exact = matches!(order, Order::Thickness | Order::Price);
-        let what = if exact { "are equal" } else { "cannot be told apart by what is known of them" };
+        let label = rows[..self.level].iter().all(|row| row.candidate.cloth.basis == Basis::Label);
+        let what = match (exact, label) {
+            (true, _) => "are equal",
+            (_, true) => "cannot be told apart by their labels",
+            _ => "cannot be told apart by what is known of them",
+        };
         if self.level == rows.len() {
             return Some(format!("In {by} all {} {what}: choose by something else.", self.level));
         }
@@ -321,7 +346,8 @@ fn how_sure(rows: &[Row]) -> Option<String> {
     let samples = rows.iter().map(|row| row.judged.samples.len()).max().filter(|samples| *samples > 0)?;
     let label = rows.iter().any(|row| row.candidate.cloth.basis == Basis::Label);
     Some(format!(
-        "In brackets: in how many of {samples} samples of what is left open about the cloth the same grade comes out.{}",
+        "In brackets behind a name: in how many of {samples} samples of what is left open about the cloth the same grade comes out. \
+         Behind a number: the range that holds four times in five.{}",
         if label { " A cloth known from its label is an estimate: a test piece decides." } else { "" }
     ))
 }

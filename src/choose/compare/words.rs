@@ -1,6 +1,6 @@
 //! The numbers that decide, in plain words with their ranges.
 
-use super::Row;
+use super::{Candidate, Row};
 use crate::judge::numbers::{Numbers, Range};
 use crate::judge::softness::look;
 
@@ -32,6 +32,12 @@ pub fn percent(share: f64) -> String {
     }
 }
 
+/// A share in per cent without its sign.
+#[must_use]
+pub fn per_cent(share: f64) -> String {
+    percent(share).trim_end_matches(" %").to_owned()
+}
+
 /// A range without its middle, such as `90 to 94`; `None` where both ends read alike.
 fn ends(range: Range, tell: fn(f64) -> String) -> Option<String> {
     let (low, high) = (tell(range.low), tell(range.high));
@@ -53,10 +59,10 @@ fn metres(distance_m: f64) -> String {
     if distance_m.is_finite() { digits(distance_m) } else { "over 200".to_owned() }
 }
 
-/// From where no dots show, in few signs: `28 (27 to 29) m`.
+/// From where no dots show, in metres without the unit: `28 (27 to 29)`.
 #[must_use]
 pub fn metres_ranged(range: Range) -> String {
-    format!("{} m", ranged(range, metres))
+    ranged(range, metres)
 }
 
 /// A name from a cloth file on one line and not too long.
@@ -75,13 +81,13 @@ pub struct Varied {
 }
 
 impl Varied {
-    /// What differs within these rows.
-    pub fn within<'a>(rows: impl IntoIterator<Item = &'a Row>) -> Varied {
-        let mut rows = rows.into_iter();
-        let Some(first) = rows.next().map(|row| &row.candidate) else { return Varied::default() };
-        rows.fold(Varied { layers: first.layers > 1, gaps: false }, |varied, row| Varied {
-            layers: varied.layers || row.candidate.layers != first.layers,
-            gaps: varied.gaps || row.candidate.gap != first.gap,
+    /// What differs among these candidates.
+    pub fn among<'a>(candidates: impl IntoIterator<Item = &'a Candidate>) -> Varied {
+        let mut candidates = candidates.into_iter();
+        let Some(first) = candidates.next() else { return Varied::default() };
+        candidates.fold(Varied { layers: first.layers > 1, gaps: false }, |varied, candidate| Varied {
+            layers: varied.layers || candidate.layers != first.layers,
+            gaps: varied.gaps || candidate.gap != first.gap,
         })
     }
 
@@ -118,16 +124,24 @@ pub fn look_of(numbers: &Numbers) -> &'static str {
     numbers.dot_visibility.map_or("single lights", look)
 }
 
-/// Look and dot visibility: `hard dots: 91 (90 to 94) times the eye's threshold`.
+/// Look and dot visibility: `hard dots: 91 × threshold (90 to 94)`, the threshold being what the eye just sees.
 #[must_use]
 pub fn dots(row: &Row) -> String {
     let look = look_of(&row.judged.value);
     match row.judged.range_of(|n| n.dot_visibility) {
-        Some(range) => format!("{look}: {} times the eye's threshold", ranged(range, digits)),
+        Some(range) => format!("{look}: {}", with_unit(range, " × threshold")),
         None => match row.judged.range_of(|n| n.spot_width_mm) {
-            Some(width) => format!("{look}: each {} mm wide", ranged(width, digits)),
+            Some(width) => format!("{look}, {} wide each", with_unit(width, " mm")),
             None => look.to_owned(),
         },
+    }
+}
+
+/// A value with its unit, then its range in brackets.
+fn with_unit(range: Range, unit: &str) -> String {
+    match ends(range, digits) {
+        Some(ends) => format!("{}{unit} ({ends})", digits(range.value)),
+        None => format!("{}{unit}", digits(range.value)),
     }
 }
 
@@ -137,7 +151,9 @@ pub fn vanishing(row: &Row) -> Option<String> {
     let range = row.judged.range_of(|n| n.dots_vanish_m)?;
     Some(match range {
         Range { value: 0.0, high: 0.0, .. } => "no dots from any distance".to_owned(),
-        Range { value: 0.0, high, .. } => format!("no dots from any distance (or beyond {} m)", metres(high)),
+        Range { value: 0.0, high, .. } => {
+            format!("no dots from any distance (or from {} m on)", metres(high))
+        }
         Range { value, .. } if value.is_infinite() => "dots show even from 200 m".to_owned(),
         _ => format!("dots vanish beyond {} m", ranged(range, metres)),
     })
@@ -149,14 +165,11 @@ pub fn light(row: &Row) -> String {
     format!("keeps {} of the light", ranged(row.judged.range(|n| n.light_kept), percent))
 }
 
-/// Thickness and luminance.
+/// Thickness and mean luminance.
 #[must_use]
 pub fn build(row: &Row) -> String {
-    format!(
-        "{} thick, mean {} cd/m2",
-        millimetres(row.judged.value.thickness_mm),
-        digits(row.judged.value.mean_cd_m2)
-    )
+    let thickness = millimetres(row.judged.value.thickness_mm);
+    format!("{thickness} thick, {}", with_unit(row.judged.range(|n| n.mean_cd_m2), " cd/m2"))
 }
 
 /// Price, where it is known.

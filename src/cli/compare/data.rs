@@ -3,7 +3,6 @@
 use super::Found;
 use crate::choose::compare::filter::Filter;
 use crate::choose::compare::verdict::{Grade, Graded, LEAST_CONTRAST, MOST_COLOUR_SHIFT};
-use crate::choose::compare::words::Varied;
 use crate::choose::compare::{Row, told_apart};
 use crate::cli::check::basis_in_words;
 use crate::cli::judged;
@@ -65,8 +64,7 @@ fn want(found: &Found<'_>, filter: Filter) -> Value {
         Filter::NoDotsAt(bound) => (bound, "m"),
         Filter::AtMostMm(bound) => (bound, "mm"),
     };
-    let all = found.rows().iter().chain(found.filtered.removed.iter().map(|removed| &removed.row));
-    let varied = Varied::within(all);
+    let varied = found.verdict.varied;
     let [kept, removed] =
         found.filtered.open(filter).map(|rows| rows.iter().map(|r| varied.name(r)).collect::<Vec<_>>());
     json!({

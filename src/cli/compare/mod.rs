@@ -9,10 +9,10 @@ use super::preview::{not_encoded, try_target, usual_target};
 use super::progress::Progress;
 use super::view::{ViewOptions, distance, gap};
 use super::{Outcome, output};
-use crate::choose::compare::contact::{COLUMNS, MOST_CELLS, cells, footer, frame, heading};
+use crate::choose::compare::contact::{MOST_CELLS, cells, columns, footer, frame, heading};
 use crate::choose::compare::filter::{Filter, Filtered, filtered};
 use crate::choose::compare::verdict::{Standard, Verdict, verdict};
-use crate::choose::compare::words::millimetres;
+use crate::choose::compare::words::{Varied, millimetres};
 use crate::choose::compare::{Candidate, Order, Row, Unfit, Wanted, judged, sort};
 use crate::diagnose::Diagnostic;
 use crate::files;
@@ -133,6 +133,7 @@ struct Job {
     faults: Vec<Diagnostic>,
     target: PathBuf,
     csv: Option<PathBuf>,
+    pitch_mm: Option<f64>,
 }
 
 /// The picture as it was made.
@@ -190,7 +191,8 @@ fn prepare(arguments: &Arguments) -> Result<(Job, Vec<Diagnostic>), Vec<Diagnost
         replaced: if arguments.replace_all { Replaced::All } else { Replaced::Outermost },
     };
     let candidates = wanted.candidates(&scene).map_err(|unfit| vec![unfit_call(&arguments.scene, &unfit)])?;
-    contradictions(arguments, &scene, &candidates)?;
+    let pitch_mm = Layout::of(&scene).pitch_mm();
+    contradictions(arguments, &scene, &candidates, pitch_mm)?;
     let stem = arguments.scene.file_stem().unwrap_or_default().to_string_lossy();
     let target = arguments.output.clone().unwrap_or_else(|| usual_target(&format!("{stem}-compare")));
     if let Some(csv) = arguments.csv.as_deref().filter(|csv| files::same_file(csv, &target)) {
@@ -204,7 +206,7 @@ fn prepare(arguments: &Arguments) -> Result<(Job, Vec<Diagnostic>), Vec<Diagnost
     for place in arguments.csv.iter().chain([&target]) {
         try_target(place, &read)?;
     }
-    Ok((Job { scene, wanted, candidates, faults, target, csv: arguments.csv.clone() }, warnings))
+    Ok((Job { scene, wanted, candidates, faults, target, csv: arguments.csv.clone(), pitch_mm }, warnings))
 }
 
 fn unfit_call(scene: &Path, unfit: &Unfit) -> Diagnostic {
@@ -221,8 +223,15 @@ fn contradictions(
     arguments: &Arguments,
     scene: &Scene,
     candidates: &[Candidate],
+    pitch_mm: Option<f64>,
 ) -> Result<(), Vec<Diagnostic>> {
     let mut problems = Vec::new();
+    if scene.pixels.iter().all(|pixel| pixel.levels.iter().all(|level| *level <= 0.0)) {
+        let shown = arguments.scene.display().to_string();
+        let fault =
+            Diagnostic::of_file(&shown, "every pixel is dark, so there is no light to compare cloths by");
+        problems.push(fault.next("Give `light` a level above 0 and a colour other than black."));
+    }
     let thinnest = candidates
         .iter()
         .map(|candidate| (candidate, candidate.thickness(scene).0))
@@ -232,7 +241,7 @@ fn contradictions(
     {
         problems.push(too_thin(bound, candidate, least));
     }
-    if arguments.no_dots_at_m.is_some() && Layout::of(scene).pitch_mm().is_none() {
+    if arguments.no_dots_at_m.is_some() && pitch_mm.is_none() {
         let what = "no two pixels of the scene are neighbours, so there are no dots that could vanish";
         problems.push(Diagnostic::of_file("--no-dots-at-m", what).next("Leave it out."));
     }
@@ -269,7 +278,7 @@ fn compare<'a>(arguments: &Arguments, job: &'a Job) -> Result<Found<'a>, Vec<Dia
     let mut filtered = filtered(rows, &filters);
     sort(&mut filtered.kept, order);
     let standard = Standard::of(job.scene.view.distance_m, &filters);
-    let verdict = verdict(&filtered.kept, standard, order);
+    let verdict = verdict(&filtered.kept, standard, order, Varied::among(&job.candidates));
     let sheet = if filtered.kept.is_empty() {
         None
     } else {
@@ -285,7 +294,7 @@ fn draw(
     verdict: &Verdict,
     progress: &Progress,
 ) -> Result<Sheet, Vec<Diagnostic>> {
-    let frame = frame(&job.scene, Layout::of(&job.scene).pitch_mm());
+    let frame = frame(&job.scene, job.pitch_mm);
     let shown = &rows[..rows.len().min(MOST_CELLS)];
     let scenes: Vec<Scene> = shown.iter().map(|row| row.candidate.scene(&job.scene)).collect();
     let framed: Vec<(&Scene, Frame)> = scenes.iter().map(|scene| (scene, frame)).collect();
@@ -294,8 +303,8 @@ fn draw(
     let cells = cells(rows, verdict, pictures);
     let canvas = sheet(
         &cells,
-        (cells.len() > COLUMNS).then_some(COLUMNS),
-        &heading(&job.scene, rows, order, exposure, &frame),
+        Some(columns(cells.len())),
+        &heading(&job.scene, rows, verdict, order, exposure, &frame),
         &footer(&job.scene, &job.wanted, rows, cells.len(), verdict),
     );
     let png = srgb_8(&canvas, frame.mm_per_px, &[("Software", "weftlight")])

@@ -2,11 +2,15 @@
 
 use super::Found;
 use crate::choose::compare::contact::below_in_words;
-use crate::choose::compare::filter::Filtered;
+use crate::choose::compare::filter::{Filter, Filtered};
 use crate::choose::compare::verdict::nearest_in_words;
-use crate::choose::compare::words::{self, Varied, digits, percent, ranged};
+use crate::choose::compare::words::{self, Varied, digits, ranged};
 use crate::choose::compare::{Order, Row};
 use crate::judge::numbers::Range;
+
+/// What to do where dots show behind every cloth.
+const AGAINST_DOTS: &str = "Against dots a wider gap (--gap-mm takes several) does more than another cloth, and so do pixels closer \
+                            together or a viewer farther off (--distance-m).";
 
 pub(super) fn in_words(found: &Found<'_>) -> String {
     let mut lines: Vec<String> = Vec::new();
@@ -15,8 +19,12 @@ pub(super) fn in_words(found: &Found<'_>) -> String {
             "Nothing is left of {} candidates; no picture was drawn.",
             found.filtered.removed.len()
         ));
-        lines.extend(filters(&found.filtered));
-        lines.extend(nearest(&found.filtered));
+        lines.extend(filters(&found.filtered, found.verdict.varied));
+        lines.extend(nearest(&found.filtered, found.verdict.varied));
+        let all = found.filtered.removed.len();
+        let dots =
+            |filter: &Filter| matches!(filter, Filter::NoDotsAt(_)) && found.filtered.missing(*filter) == all;
+        lines.extend(found.filtered.filters.iter().any(dots).then(|| AGAINST_DOTS.to_owned()));
         return lines.join("\n");
     }
     lines.extend(written(found));
@@ -24,15 +32,11 @@ pub(super) fn in_words(found: &Found<'_>) -> String {
     lines.push(String::new());
     lines.extend(table(found));
     lines.push(String::new());
-    lines.extend(filters(&found.filtered));
+    lines.extend(filters(&found.filtered, found.verdict.varied));
     lines.extend(prices(found));
     lines.extend(found.verdict.in_words(found.rows(), found.order));
-    if found.verdict.none_is_good() {
-        lines.push(
-            "What would help more than another cloth: a wider gap (--gap-mm with several figures), pixels closer together, or a \
-             viewer farther off (--distance-m)."
-                .to_owned(),
-        );
+    if found.verdict.dots_show_everywhere() {
+        lines.push(AGAINST_DOTS.to_owned());
     }
     lines.join("\n")
 }
@@ -65,7 +69,7 @@ fn written(found: &Found<'_>) -> Vec<String> {
 type Column<'a> = (&'static str, bool, Box<dyn Fn(usize, &Row) -> String + 'a>);
 
 fn columns<'a>(found: &'a Found<'_>) -> Vec<Column<'a>> {
-    let varied = Varied::within(found.rows());
+    let varied = found.verdict.varied;
     let mut columns: Vec<Column<'a>> = vec![
         ("no.", true, Box::new(|i, _| format!("{}", i + 1))),
         ("cloth", false, Box::new(|_, row| words::one_line(&row.candidate.cloth.name))),
@@ -78,32 +82,28 @@ fn columns<'a>(found: &'a Found<'_>) -> Vec<Column<'a>> {
     }
     columns.push(("look", false, Box::new(|_, row| words::look_of(&row.judged.value).to_owned())));
     columns.push((
-        "dots over threshold",
+        "× threshold",
         true,
-        Box::new(|_, row| some(row.judged.range_of(|n| n.dot_visibility))),
+        Box::new(|_, row| some(row.judged.range_of(|n| n.dot_visibility), digits)),
     ));
     columns.push((
-        "none beyond",
+        "none beyond m",
         true,
         Box::new(|_, row| {
-            row.judged
-                .range_of(|n| n.dots_vanish_m)
-                .map_or_else(String::new, |range| words::metres_ranged(range))
+            row.judged.range_of(|n| n.dots_vanish_m).map_or_else(String::new, words::metres_ranged)
         }),
     ));
     columns.push((
-        "light kept",
+        "light kept %",
         true,
-        Box::new(|_, row| ranged(row.judged.range(|n| n.light_kept), percent)),
+        Box::new(|_, row| ranged(row.judged.range(|n| n.light_kept), words::per_cent)),
     ));
     columns.push(("thick", true, Box::new(|_, row| words::millimetres(row.judged.value.thickness_mm))));
-    columns.push(("mean cd/m2", true, Box::new(|_, row| digits(row.judged.value.mean_cd_m2))));
+    columns.push(("mean cd/m2", true, Box::new(|_, row| ranged(row.judged.range(|n| n.mean_cd_m2), digits))));
     columns.push((
         "colour shift",
         true,
-        Box::new(|_, row| {
-            row.judged.value.colour_shift.map_or_else(String::new, |shift| format!("{shift:.0}"))
-        }),
+        Box::new(|_, row| some(row.judged.range_of(|n| n.colour_shift), whole)),
     ));
     if found.rows().iter().any(|row| row.candidate.price_per_m().is_some()) {
         columns.push((
@@ -118,8 +118,12 @@ fn columns<'a>(found: &'a Found<'_>) -> Vec<Column<'a>> {
     columns
 }
 
-fn some(range: Option<Range>) -> String {
-    range.map_or_else(String::new, |range| ranged(range, digits))
+fn some(range: Option<Range>, tell: fn(f64) -> String) -> String {
+    range.map_or_else(String::new, |range| ranged(range, tell))
+}
+
+fn whole(value: f64) -> String {
+    format!("{value:.0}")
 }
 
 fn table(found: &Found<'_>) -> Vec<String> {
@@ -150,7 +154,7 @@ fn table(found: &Found<'_>) -> Vec<String> {
 }
 
 /// What each filter took out, and where it is open whether it should.
-fn filters(filtered: &Filtered) -> Vec<String> {
+fn filters(filtered: &Filtered, varied: Varied) -> Vec<String> {
     let all = filtered.kept.len() + filtered.removed.len();
     let mut lines = Vec::new();
     for &filter in &filtered.filters {
@@ -158,8 +162,6 @@ fn filters(filtered: &Filtered) -> Vec<String> {
         let [kept, removed] = filtered.open(filter);
         for (rows, what) in [(kept, "meet it only"), (removed, "miss it only")] {
             if !rows.is_empty() {
-                let varied =
-                    Varied::within(filtered.kept.iter().chain(filtered.removed.iter().map(|r| &r.row)));
                 let names: Vec<String> = rows.iter().map(|row| varied.name(row)).collect();
                 lines.push(format!(
                     "  These {what} by their middle value, their range crosses it: {}.",
@@ -180,8 +182,7 @@ fn filters(filtered: &Filtered) -> Vec<String> {
     lines
 }
 
-fn nearest(filtered: &Filtered) -> Option<String> {
-    let varied = Varied::within(filtered.removed.iter().map(|removed| &removed.row));
+fn nearest(filtered: &Filtered, varied: Varied) -> Option<String> {
     filtered.nearest().map(|removed| format!("What comes nearest is {}", nearest_in_words(removed, varied)))
 }
 
