@@ -63,10 +63,8 @@ pub fn cells(rows: &[Row], verdict: &Verdict, pictures: Vec<Canvas>) -> Vec<Cell
 /// The words of one cell.
 fn lines(number: usize, row: &Row, graded: &Graded, varied: Varied) -> Vec<String> {
     let mut lines = vec![format!("{number}. {}", varied.title(row))];
-    lines.push(upper_first(&match graded.sure {
-        Some([same, all]) => format!("{} ({same} of {all})", graded.in_words(row)),
-        None => graded.in_words(row),
-    }));
+    let sure = if graded.sure.is_some() { format!(" ({})", graded.sure_in_words()) } else { String::new() };
+    lines.push(upper_first(&format!("{}{sure}", graded.in_words(row))));
     lines.push(upper_first(&words::dots(row)));
     lines.extend(words::vanishing(row).map(|words| upper_first(&words)));
     lines.push(upper_first(&words::light(row)));

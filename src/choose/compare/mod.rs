@@ -278,11 +278,5 @@ pub fn told_apart(a: &Row, b: &Row, order: Order) -> bool {
     below >= TOLD_APART || below <= 1.0 - TOLD_APART
 }
 
-/// How many of the first rows cannot be told from the very first, that one included.
-#[must_use]
-pub fn level_with_first(rows: &[Row], order: Order) -> usize {
-    rows.iter().take_while(|row| !told_apart(&rows[0], row, order)).count()
-}
-
 #[cfg(test)]
 mod tests;

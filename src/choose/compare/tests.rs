@@ -178,14 +178,11 @@ fn what_overlaps_is_not_told_apart() {
     assert!(apart(&near, &far));
     assert!(!told_apart(&near, &far, Order::Thickness), "equally thick");
     let rows = [wide, inside, beyond];
-    assert_eq!(level_with_first(&rows, Order::Dots), 2);
-    let standard = Standard::of(2.0, &[]);
-    let said =
-        verdict(&rows, standard, Order::Dots, Varied::default()).in_words(&rows, Order::Dots).join("\n");
-    assert!(
-        said.contains("In dots the first 2 cannot be told apart by their labels: wadding; fleece."),
-        "{said}"
-    );
+    let verdict = verdict(&rows, Standard::of(2.0, &[]), Order::Dots, Varied::default());
+    assert_eq!(verdict.level, [0, 1]);
+    let said = verdict.in_words(&rows, Order::Dots).join("\n");
+    let told = "In dots these cannot be told apart by their labels, so choose among them by something else: wadding; fleece.";
+    assert!(said.contains(told), "{said}");
 }
 
 #[test]
@@ -265,6 +262,9 @@ fn how_sure_a_grade_is() {
     assert_eq!(sure(2.0, &[0.7, 0.9, 1.2, 5.0]), Some([3, 4]), "smooth is soft as well");
     assert_eq!(sure(4.0, &[0.7, 0.9, 1.2, 5.0]), Some([1, 4]));
     assert_eq!(sure(4.0, &[]), None);
+    let words =
+        |same| Graded { grade: Grade::Good, reasons: Vec::new(), sure: Some([same, 24]) }.sure_in_words();
+    assert_eq!([words(18), words(17)], ["18 of 24", "unsure: 17 of 24"]);
 }
 
 #[test]
@@ -286,7 +286,7 @@ fn a_verdict_in_words() {
     let whole = said(&rows);
     let expected = [
         "Good:",
-        "- Fleece, white (1 of 2): no dots: 0.50 × threshold (0.50 to 1.3); keeps 30 % of the light; 9 mm thick, 300 cd/m2.",
+        "- Fleece, white (unsure: 1 of 2): no dots: 0.50 × threshold (0.50 to 1.3); keeps 30 % of the light; 9 mm thick, 300 cd/m2.",
         "Nearly: dots can be found, all else is good:",
         "- Single jersey, white (2 of 2): soft: 2.0 × threshold; keeps 30 % of the light; 9 mm thick, 300 cd/m2.",
         "Avoid, the pixels are seen through it: organza; voile (2 of 2 each).",
@@ -372,7 +372,7 @@ fn cells_say_what_decides() {
         cells[0].lines,
         [
             "1. Fleece, white",
-            "Good (1 of 2)",
+            "Good (unsure: 1 of 2)",
             "No dots: 0.50 × threshold (0.50 to 1.3)",
             "Dots vanish beyond 1.5 m",
             "Keeps 30 % of the light",

@@ -6,7 +6,7 @@
 
 use super::filter::Filter;
 use super::words::{self, Varied, percent};
-use super::{Order, Row, level_with_first};
+use super::{Order, Row, told_apart};
 use crate::cloth::Basis;
 use crate::judge::numbers::Numbers;
 use crate::judge::softness::{SMOOTH_BELOW, SOFT_UP_TO};
@@ -21,6 +21,8 @@ pub const MOST_COLOUR_SHIFT: f64 = 15.0;
 pub const MOST_THICK_MM: f64 = 30.0;
 /// Below this contrast the cloth in the room's light is brighter than the glow.
 pub const LEAST_CONTRAST: f64 = 1.0;
+/// A grade that fewer of the samples bear out than this is called unsure. This project's own bound.
+const SURE_SHARE: f64 = 0.75;
 /// Share of light that comes straight through above which the pixels themselves are seen, as under single pictures.
 pub const SEEN_BARE: f64 = 0.005;
 
@@ -173,11 +175,18 @@ impl Graded {
         self.reasons.iter().map(|reason| reason.in_words(row.straight)).collect::<Vec<_>>().join(", ")
     }
 
+    /// Whether at least three of four samples agree, or nothing is left open.
+    #[must_use]
+    pub fn is_sure(&self) -> bool {
+        self.sure.is_none_or(|[same, all]| same as f64 >= SURE_SHARE * all as f64)
+    }
+
     /// How sure, in words: `22 of 24`.
     #[must_use]
     pub fn sure_in_words(&self) -> String {
         match self.sure {
-            Some([same, all]) => format!("{same} of {all}"),
+            Some([same, all]) if self.is_sure() => format!("{same} of {all}"),
+            Some([same, all]) => format!("unsure: {same} of {all}"),
             None => "no uncertainty stated".to_owned(),
         }
     }
@@ -200,8 +209,9 @@ pub struct Verdict {
     pub standard: Standard,
     /// Grade of each row.
     pub graded: Vec<Graded>,
-    /// How many of the first rows cannot be told from the very first in what they are ordered by.
-    pub level: usize,
+    /// The rows of the best grade that occurs which cannot be told from the first of that grade in what they are ordered by, that
+    /// one included.
+    pub level: Vec<usize>,
     /// What has to be named besides the cloth.
     pub varied: Varied,
 }
@@ -209,12 +219,16 @@ pub struct Verdict {
 /// The verdict over rows in order; `varied` is what differs among all candidates, those that were taken out included.
 #[must_use]
 pub fn verdict(rows: &[Row], standard: Standard, order: Order, varied: Varied) -> Verdict {
-    Verdict {
-        standard,
-        graded: rows.iter().map(|row| Graded::of(row, &standard)).collect(),
-        level: level_with_first(rows, order),
-        varied,
-    }
+    let graded: Vec<Graded> = rows.iter().map(|row| Graded::of(row, &standard)).collect();
+    let best = graded.iter().map(|graded| graded.grade).min();
+    let of_best: Vec<usize> = (0..rows.len()).filter(|i| Some(graded[*i].grade) == best).collect();
+    let first = of_best.first().map(|i| &rows[*i]);
+    let level = of_best
+        .iter()
+        .copied()
+        .take_while(|i| first.is_some_and(|first| !told_apart(first, &rows[*i], order)))
+        .collect();
+    Verdict { standard, graded, level, varied }
 }
 
 impl Verdict {
@@ -315,9 +329,9 @@ impl Verdict {
         gathered.into_iter().map(told).collect()
     }
 
-    /// Which of the first cannot be told apart.
+    /// Which of the best cannot be told apart.
     fn level_in_words(&self, rows: &[Row], order: Order, varied: Varied) -> Option<String> {
-        if self.level < 2 {
+        if self.level.len() < 2 {
             return None;
         }
         let by = match order {
@@ -326,18 +340,15 @@ impl Verdict {
             Order::Thickness => "thickness",
             Order::Price => "price",
         };
+        let level: Vec<&Row> = self.level.iter().map(|i| &rows[*i]).collect();
         let exact = matches!(order, Order::Thickness | Order::Price);
-        let label = rows[..self.level].iter().all(|row| row.candidate.cloth.basis == Basis::Label);
-        let what = match (exact, label) {
+        let what = match (exact, level.iter().all(|row| row.candidate.cloth.basis == Basis::Label)) {
             (true, _) => "are equal",
             (_, true) => "cannot be told apart by their labels",
             _ => "cannot be told apart by what is known of them",
         };
-        if self.level == rows.len() {
-            return Some(format!("In {by} all {} {what}: choose by something else.", self.level));
-        }
-        let names: Vec<String> = rows[..self.level].iter().map(|row| varied.name(row)).collect();
-        Some(format!("In {by} the first {} {what}: {}.", self.level, names.join("; ")))
+        let names: Vec<String> = level.iter().map(|row| varied.name(row)).collect();
+        Some(format!("In {by} these {what}, so choose among them by something else: {}.", names.join("; ")))
     }
 }
 
