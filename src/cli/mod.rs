@@ -9,6 +9,7 @@ mod compare;
 mod judged;
 mod numbers;
 pub mod output;
+mod pick;
 mod preview;
 mod progress;
 mod spread;
@@ -51,6 +52,7 @@ struct Cli {
 enum Command {
     Preview(preview::Arguments),
     Compare(compare::Arguments),
+    Pick(pick::Arguments),
     Spread(spread::Arguments),
     Cloth(cloth::Arguments),
     Check(check::Arguments),
@@ -73,6 +75,7 @@ pub fn run() -> ExitCode {
         Ok(cli) => finished(match cli.command {
             Command::Preview(arguments) => preview::run(&arguments),
             Command::Compare(arguments) => compare::run(&arguments),
+            Command::Pick(arguments) => pick::run(&arguments),
             Command::Spread(arguments) => spread::run(&arguments),
             Command::Cloth(arguments) => cloth::run(&arguments),
             Command::Check(arguments) => Ok(check::run(&arguments)),

@@ -1,6 +1,7 @@
 //! Options about the viewer that several commands share, with the limits that the scene file has for the same thing.
 
 use super::numbers::{whole_within, within};
+use crate::judge::softness::Softness;
 use crate::scene::{Exposure, Scene};
 use clap::Args;
 
@@ -54,6 +55,11 @@ pub(super) fn gap(text: &str) -> Result<f64, String> {
 
 pub(super) fn pitch(text: &str) -> Result<f64, String> {
     within(text, &crate::scene::shape::PITCH_MM)
+}
+
+pub(super) fn softness(text: &str) -> Result<Softness, String> {
+    let wanted = Softness::ALL.into_iter().find(|s| s.word() == text);
+    wanted.ok_or_else(|| format!("allowed: {}", Softness::ALL.map(Softness::word).join(", ")))
 }
 
 pub(super) fn size(text: &str) -> Result<[u32; 2], String> {

@@ -6,6 +6,7 @@ mod cloth;
 #[path = "../common/mod.rs"]
 mod common;
 mod compare;
+mod pick;
 mod places;
 mod preview;
 mod spread;
