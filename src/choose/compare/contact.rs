@@ -64,17 +64,26 @@ pub fn cells(rows: &[Row], verdict: &Verdict, pictures: Vec<Canvas>) -> Vec<Cell
 fn lines(number: usize, row: &Row, graded: &Graded, varied: Varied) -> Vec<String> {
     let mut lines = vec![format!("{number}. {}", varied.title(row))];
     let sure = if graded.sure.is_some() { format!(" ({})", graded.sure_in_words()) } else { String::new() };
-    lines.push(upper_first(&format!("{}{sure}", graded.in_words(row))));
-    lines.push(upper_first(&words::dots(row)));
-    lines.extend(words::vanishing(row).map(|words| upper_first(&words)));
-    lines.push(upper_first(&words::light(row)));
-    lines.push(upper_first(&words::build(row)));
-    lines.extend(words::price(row).map(|words| upper_first(&words)));
+    let told = [
+        Some(format!("{}{sure}", graded.in_words(row))),
+        Some(words::dots(row)),
+        words::vanishing(row),
+        Some(words::light(row)),
+        Some(words::build(row)),
+        words::price(row),
+    ];
+    lines.extend(told.iter().flatten().map(|text| caption(text)));
     lines
 }
 
-fn upper_first(text: &str) -> String {
-    let mut letters = text.chars();
+/// A line of a caption: begins with a capital, and what stands in brackets is not broken.
+fn caption(text: &str) -> String {
+    let mut inside = false;
+    let tied = |letter: char| {
+        inside = (inside || letter == '(') && letter != ')';
+        if inside && letter == ' ' { '\u{a0}' } else { letter }
+    };
+    let mut letters = text.chars().map(tied);
     letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }
 

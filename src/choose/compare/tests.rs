@@ -331,6 +331,11 @@ fn numbers_in_words() {
     ] {
         assert_eq!(words::percent(share), text);
     }
+    for (length, text) in
+        [(0.125, "0.13 mm"), (6.25, "6.25 mm"), (9.0, "9 mm"), (17.28, "17.3 mm"), (21.0, "21 mm")]
+    {
+        assert_eq!(words::millimetres(length), text);
+    }
     let vanishing = |value: f64, high: f64| {
         let at = |metres| Numbers { dots_vanish_m: Some(metres), ..PLAIN };
         words::vanishing(&row("jersey", at(value), vec![at(value), at(high), at(high)])).expect("dots")
@@ -372,8 +377,8 @@ fn cells_say_what_decides() {
         cells[0].lines,
         [
             "1. Fleece, white",
-            "Good (unsure: 1 of 2)",
-            "No dots: 0.50 × threshold (0.50 to 1.3)",
+            "Good (unsure:\u{a0}1\u{a0}of\u{a0}2)",
+            "No dots: 0.50 × threshold (0.50\u{a0}to\u{a0}1.3)",
             "Dots vanish beyond 1.5 m",
             "Keeps 30 % of the light",
             "9 mm thick, 300 cd/m2",

@@ -178,8 +178,9 @@ pub fn price(row: &Row) -> Option<String> {
     row.candidate.price_per_m().map(|price| format!("price {price:.2} a metre"))
 }
 
-/// A length: at most two decimals.
+/// A length: at most two decimals, one from 10 mm on.
 #[must_use]
 pub fn millimetres(length_mm: f64) -> String {
-    format!("{} mm", (100.0 * length_mm).round() / 100.0)
+    let scale = if length_mm < 10.0 { 100.0 } else { 10.0 };
+    format!("{} mm", (scale * length_mm).round() / scale)
 }
