@@ -96,8 +96,7 @@ impl Candidate {
     /// Board to outer face, with all that stays below the candidate.
     #[must_use]
     pub fn thickness(&self, base: &Scene) -> Millimetres {
-        let stack_only = Scene { pixels: Vec::new(), ..stack_of(base) };
-        self.scene(&stack_only).thickness()
+        self.scene(&stack_of(base)).thickness()
     }
 }
 
