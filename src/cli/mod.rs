@@ -5,6 +5,7 @@
 mod check;
 mod cloth;
 mod cloths;
+mod compare;
 mod judged;
 mod numbers;
 pub mod output;
@@ -50,6 +51,7 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Preview(preview::Arguments),
+    Compare(compare::Arguments),
     Pick(pick::Arguments),
     Spread(spread::Arguments),
     Cloth(cloth::Arguments),
@@ -72,6 +74,7 @@ pub fn run() -> ExitCode {
     match Cli::try_parse() {
         Ok(cli) => finished(match cli.command {
             Command::Preview(arguments) => preview::run(&arguments),
+            Command::Compare(arguments) => compare::run(&arguments),
             Command::Pick(arguments) => pick::run(&arguments),
             Command::Spread(arguments) => spread::run(&arguments),
             Command::Cloth(arguments) => cloth::run(&arguments),

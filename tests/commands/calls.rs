@@ -11,7 +11,7 @@ fn help_names_every_option() {
             assert!(out.contains(option), "{command:?} {option}: {out}");
         }
     };
-    help(&[], &["preview", "spread", "cloth", "check", "--version"]);
+    help(&[], &["preview", "compare", "spread", "cloth", "check", "--version"]);
     let preview = [
         "<SCENE>",
         "--output",
@@ -24,6 +24,24 @@ fn help_names_every_option() {
         "--json",
     ];
     help(&["preview"], &preview);
+    let compare = [
+        "<SCENE>",
+        "--cloth",
+        "--with-layers",
+        "--gap-mm",
+        "--replace-all",
+        "--sort",
+        "--at-least-light",
+        "--no-dots-at-m",
+        "--at-most-mm",
+        "--output",
+        "--csv",
+        "--json",
+        "--exposure-ev",
+        "--distance-m",
+        "--room-lx",
+    ];
+    help(&["compare"], &compare);
     let spread =
         ["<SCENE>", "--nm", "--radii-mm", "--method", "photons", "--photons", "--seed", "--csv", "--json"];
     help(&["spread"], &spread);

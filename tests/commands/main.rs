@@ -5,6 +5,7 @@ mod calls;
 mod cloth;
 #[path = "../common/mod.rs"]
 mod common;
+mod compare;
 mod pick;
 mod places;
 mod preview;
