@@ -64,8 +64,8 @@
 //! # Ok::<(), String>(())
 //! ```
 
-pub mod cli;
 pub mod choose;
+pub mod cli;
 pub mod cloth;
 pub mod diagnose;
 pub mod files;

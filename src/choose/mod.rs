@@ -1,1 +1,3 @@
 //! Choosing before buying: which cloth, how far off, which of both and how dense.
+
+pub mod standoff;

@@ -11,6 +11,7 @@ pub mod output;
 mod preview;
 mod progress;
 mod spread;
+mod standoff;
 mod view;
 
 use crate::diagnose::Diagnostic;
@@ -49,6 +50,7 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Preview(preview::Arguments),
+    Standoff(standoff::Arguments),
     Spread(spread::Arguments),
     Cloth(cloth::Arguments),
     Check(check::Arguments),
@@ -70,6 +72,7 @@ pub fn run() -> ExitCode {
     match Cli::try_parse() {
         Ok(cli) => finished(match cli.command {
             Command::Preview(arguments) => preview::run(&arguments),
+            Command::Standoff(arguments) => standoff::run(&arguments),
             Command::Spread(arguments) => spread::run(&arguments),
             Command::Cloth(arguments) => cloth::run(&arguments),
             Command::Check(arguments) => Ok(check::run(&arguments)),

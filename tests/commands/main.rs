@@ -8,6 +8,7 @@ mod common;
 mod places;
 mod preview;
 mod spread;
+mod standoff;
 
 use assert_cmd::Command;
 use std::path::{Path, PathBuf};
