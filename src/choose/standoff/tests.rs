@@ -8,7 +8,7 @@ use crate::scene::file::resolve;
 fn scene(pixels: &str, openness: f64, uncertainty: f64) -> Scene {
     let text = format!(
         "pixels: [{pixels}]\nboard: {{reflectance: 0.5}}\nstack: [{{gap_mm: 4, cloth: {{name: test, thickness_mm: 1, source: test, \
-         uncertainty: {{optical_thickness: {uncertainty}, openness: 0}}, optics: {{bulk: {{extinction_per_mm: 8, albedo: 0.995, \
+         uncertainty: {{optical_thickness: {uncertainty}, openness: 0}}, optics: {{bulk: {{extinction_per_mm: 20, albedo: 0.998, \
          asymmetry: 0, openness: {openness}}}}}}}}}]\nview: {{distance_m: 2, room_lx: 20}}\n"
     );
     resolve(&text, "test", &CatalogueOnly).expect("a scene in order").scene
@@ -109,17 +109,17 @@ fn the_sweep_ends_beyond_the_gap_that_does() {
 #[test]
 fn what_would_do_does() {
     let subject = Subject::new(strip(10.0, 0.0)).expect("judgeable");
-    let found = find(&subject, &gaps(0.0, 6.0, 9), Softness::Smooth, &|| ());
-    assert!(found.answer.is_none() && found.best.0 == 6.0);
+    let found = find(&subject, &gaps(0.0, 9.0, 10), Softness::Smooth, &|| ());
+    assert!(found.answer.is_none() && found.best.0 == 9.0);
     let at_pitch = |mm: f64| Some(strip(mm, 0.0));
-    let would = remedies(&subject, (0.0, 6.0), Softness::Smooth, found.best.0, &at_pitch, &|| ());
-    assert_eq!(reason(&subject, 0.0, 6.0, Softness::Smooth, &found.sweep.curve()), None);
+    let would = remedies(&subject, (0.0, 9.0), Softness::Smooth, found.best.0, &at_pitch, &|| ());
+    assert_eq!(reason(&subject, 0.0, 9.0, Softness::Smooth, &found.sweep.curve()), None);
     let pitch = would.iter().find(|r| matches!(r.change, Change::Pitch(_))).expect("denser pixels");
     let denser = match pitch.change {
         Change::Pitch(mm) => Subject::new(strip(mm, 0.0)).expect("judgeable"),
         _ => unreachable!(),
     };
-    assert!(denser.visibility(pitch.gap_mm) < 1.0 && pitch.gap_mm <= 6.0);
+    assert!(denser.visibility(pitch.gap_mm) < 1.0 && pitch.gap_mm <= 9.0);
     let gap = would.iter().find(|r| r.change == Change::OtherGap).expect("more gap");
     assert!(subject.visibility(gap.gap_mm) < 1.0 && subject.visibility(gap.gap_mm - 1.0) >= 1.0);
 }
@@ -131,9 +131,9 @@ fn bare_light_through_holes_is_the_reason() {
     assert!(found.answer.is_none());
     let closed = Subject::new(strip(10.0, 0.0)).expect("judgeable");
     match reason(&subject, 0.0, 20.0, Softness::Smooth, &found.sweep.curve()) {
-        // A fifth is holes; what passes the covered part unscattered is exp(-8) of the rest.
+        // A fifth is holes; what passes the covered part unscattered is exp(-20) of the rest.
         Some(Reason::Holes { straight, closed_mm }) => {
-            assert!((straight - (0.2 + 0.8 * (-8f64).exp())).abs() < 1e-6, "{straight}");
+            assert!((straight - (0.2 + 0.8 * (-20f64).exp())).abs() < 1e-6, "{straight}");
             let dots = (closed.visibility(closed_mm).ln()).abs();
             assert!(dots < 0.1, "with the holes closed the visibility there is about 1: {dots}");
         }

@@ -1,6 +1,6 @@
 //! The chart: visibility, light and thickness against the gap, and small pictures along it.
 
-use super::words::{headline, in_words, millimetres, plain, range_in_words, remedy_in_words};
+use super::words::{from_where, headline, in_words, millimetres, plain, range_in_words, remedy_in_words};
 use super::{Case, Report};
 use crate::choose::standoff::seen;
 use crate::cli::preview::three_digits;
@@ -11,7 +11,6 @@ use crate::judge::softness::{DOTS_FROM, SMOOTH_BELOW, SOFT_UP_TO, Softness, look
 use crate::picture::chart::{
     Axis, Chart, Mark, Marks, Panel, Pictures, PlacedPicture, Plot, Rule, Series, Style,
 };
-use crate::picture::exposure::ExposureValue;
 use crate::picture::luminance::LuminanceImage;
 use crate::picture::plane::Frame;
 use crate::picture::small::{developed_together, small_frame, small_luminances};
@@ -24,10 +23,10 @@ const LEAST_SHOWN: f64 = 0.1;
 const PICTURES: usize = 5;
 /// Image pixels of a small picture, twice those of its place in the drawing.
 const PICTURE_PX: [u32; 2] = [336, 252];
-/// A garment of up to this many image pixels over [`PICTURE_PX`] is shown whole, else a part of it, closer.
-const WHOLE: u32 = 2;
-/// See [`WHOLE`].
-const CLOSE: u32 = 3;
+/// A garment whose pixels can be told apart at this size is shown whole, else a part of it at [`CLOSE_PX`], drawn finer.
+const WHOLE_PX: [u32; 2] = [224, 168];
+/// See [`WHOLE_PX`].
+const CLOSE_PX: [u32; 2] = [112, 84];
 /// Light kept that differs by less from pitch to pitch is one line.
 const SAME_LIGHT: f64 = 0.01;
 
@@ -54,7 +53,7 @@ pub(super) fn chart(report: &Report) -> (Chart, String) {
         rules: rules.collect(),
         band_label: format!("shaded: {:.0} of 10 estimates", 10.0 * (1.0 - 2.0 * LOW_QUANTILE)),
         panels,
-        notes: notes(report, exposure),
+        notes: notes(report, &exposure),
     };
     let alt = alt(report);
     (chart, alt)
@@ -175,32 +174,36 @@ fn shown_gaps(case: &Case) -> Vec<f64> {
 
 /// The part of the garment that the pictures show: all of it, or a close view where that would be too fine.
 fn frame(scene: &Scene, pitch_mm: f64) -> Frame {
-    let coarse = |times: u32| small_frame(scene, Some(pitch_mm), PICTURE_PX.map(|px| px / times));
-    let (whole, close) = (coarse(WHOLE), coarse(CLOSE));
-    // The close view has the same image pixel in mm unless the whole garment fits the wider one.
-    let (frame, times) = if whole.mm_per_px < close.mm_per_px { (whole, WHOLE) } else { (close, CLOSE) };
+    let coarse = |size_px: [u32; 2]| small_frame(scene, Some(pitch_mm), size_px);
+    let (whole, close) = (coarse(WHOLE_PX), coarse(CLOSE_PX));
+    // A part is shown at the same image pixel in mm whatever the size; only the whole garment is finer.
+    let frame = if whole.mm_per_px < close.mm_per_px { whole } else { close };
+    let finer = f64::from(frame.width_px) / f64::from(PICTURE_PX[0]);
     let middle = [
         frame.first_x_mm + 0.5 * f64::from(frame.width_px - 1) * frame.mm_per_px,
         frame.first_y_mm - 0.5 * f64::from(frame.height_px - 1) * frame.mm_per_px,
     ];
-    Frame::centred(middle[0], middle[1], frame.mm_per_px / f64::from(times), PICTURE_PX[0], PICTURE_PX[1])
+    Frame::centred(middle[0], middle[1], frame.mm_per_px * finer, PICTURE_PX[0], PICTURE_PX[1])
 }
 
 /// The exposure of the scene; an automatic one is that of the picture at the gap to buy of the widest pitch, or of the second
-/// one where there is none: at no gap the dots are so bright that all else would be dark.
-fn exposed_for(report: &Report, luminances: &[LuminanceImage]) -> Exposure {
-    let Some(case) = report.cases.last() else { return Exposure::Auto };
+/// one where there is none, told as its gap in mm: at no gap the dots are so bright that all else would be dark.
+fn exposed_for(report: &Report, luminances: &[LuminanceImage]) -> (Exposure, Option<f64>) {
+    let Some(case) = report.cases.last() else { return (Exposure::Auto, None) };
     let wanted = case.scene().view.exposure;
     let bought = case.found.answer.as_ref().map(|answer| answer.step.gap_mm);
-    let which = shown_gaps(case).iter().position(|gap| Some(*gap) == bought).unwrap_or(1);
+    let gaps = shown_gaps(case);
+    let which = gaps.iter().position(|gap| Some(*gap) == bought).unwrap_or(1);
     match (wanted, luminances.rchunks(PICTURES).next().and_then(|row| row.get(which..=which))) {
-        (Exposure::Auto, Some(one)) => Exposure::Fixed(developed_together(one, wanted).0.0),
-        _ => wanted,
+        (Exposure::Auto, Some(one)) => {
+            (Exposure::Fixed(developed_together(one, wanted).0.0), gaps.get(which).copied())
+        }
+        _ => (wanted, None),
     }
 }
 
 /// A row of pictures for each pitch, all at one exposure and one scale.
-fn pictures(report: &Report) -> (Vec<Panel>, ExposureValue) {
+fn pictures(report: &Report) -> (Vec<Panel>, String) {
     let widest = report.cases.iter().map(|case| case.found.pitch_mm).fold(0.0, f64::max);
     let mut scenes = Vec::new();
     for case in &report.cases {
@@ -212,7 +215,7 @@ fn pictures(report: &Report) -> (Vec<Panel>, ExposureValue) {
     let progress = Progress::new(scenes.len(), "Drawing pictures");
     let framed: Vec<(&Scene, Frame)> = scenes.iter().map(|(_, _, scene, frame)| (scene, *frame)).collect();
     let luminances = small_luminances(&framed, &|| progress.step());
-    let wanted = exposed_for(report, &luminances);
+    let (wanted, exposed_gap) = exposed_for(report, &luminances);
     let (exposure, canvases) = developed_together(&luminances, wanted);
     let mut panels: Vec<Panel> = Vec::new();
     let several = report.cases.len() > 1;
@@ -235,7 +238,9 @@ fn pictures(report: &Report) -> (Vec<Panel>, ExposureValue) {
             pictures: placed.collect(),
         }));
     }
-    (panels, exposure)
+    let chosen =
+        exposed_gap.map(|mm| format!(", chosen for a gap of {}", millimetres(mm))).unwrap_or_default();
+    (panels, format!("{exposure} (ISO 100){chosen}"))
 }
 
 /// From where and behind what, then the answers.
@@ -246,16 +251,20 @@ fn subtitle(report: &Report) -> Vec<String> {
         [one] => format!("; pixels {} apart", millimetres(one.found.pitch_mm)),
         _ => String::new(),
     };
-    let scene =
-        format!("Behind: {}{pitch}; room light {} lx.", cloths.join(", then "), plain(scene.view.room_lx));
-    std::iter::once(scene).chain(report.cases.iter().map(|case| headline(report, case))).collect()
+    let scene = format!(
+        "Behind: {}{pitch}; seen from {} m in {} lx of room light.",
+        cloths.join(", then "),
+        plain(scene.view.distance_m),
+        plain(scene.view.room_lx)
+    );
+    std::iter::once(scene).chain(report.cases.iter().map(|case| headline(report, case, ""))).collect()
 }
 
-fn notes(report: &Report, exposure: ExposureValue) -> Vec<String> {
+fn notes(report: &Report, exposure: &str) -> Vec<String> {
     let Some(case) = report.cases.first() else { return Vec::new() };
     let scene = case.scene();
     let mut lines = vec![format!(
-        "All pictures at one exposure, {exposure} (ISO 100). They are close views, in which dots can show that are not seen from {} m.",
+        "All pictures at one exposure, {exposure}. They are close views, in which dots can show that are not seen from {} m.",
         plain(scene.view.distance_m),
     )];
     for case in report.cases.iter().filter(|case| case.found.answer.is_none()) {
@@ -289,7 +298,7 @@ fn alt(report: &Report) -> String {
         name(report)
     )];
     for case in &report.cases {
-        sentences.push(headline(report, case));
+        sentences.push(headline(report, case, &from_where(case.scene())));
         let (from, to) = case.found.sweep.ends_mm();
         let curve = case.found.sweep.curve();
         let softness = Softness::ALL.into_iter().zip(&case.found.softness).filter_map(|(softness, gap)| {

@@ -47,7 +47,7 @@ fn written(report: &Report) -> String {
 }
 
 fn of_case(report: &Report, case: &Case) -> Vec<String> {
-    let mut lines = vec![headline(report, case)];
+    let mut lines = vec![headline(report, case, &from_where(case.scene()))];
     match &case.found.answer {
         Some(answer) => lines.extend(at_the_answer(report, case, answer)),
         None => lines.extend(instead(case)),
@@ -62,17 +62,21 @@ fn of_case(report: &Report, case: &Case) -> Vec<String> {
     lines
 }
 
-/// The answer in one sentence.
-pub(super) fn headline(report: &Report, case: &Case) -> String {
+/// From where it is seen, to be put into a sentence.
+pub(super) fn from_where(scene: &Scene) -> String {
+    format!(", seen from {} m", plain(scene.view.distance_m))
+}
+
+/// The answer in one sentence; `from_where` is put into it.
+pub(super) fn headline(report: &Report, case: &Case, from_where: &str) -> String {
     let which = if report.cases.len() > 1 {
         format!("Pixels {} apart: ", millimetres(case.found.pitch_mm))
     } else {
         String::new()
     };
-    let from_where = format!("seen from {} m", plain(case.scene().view.distance_m));
     let sentence = match &case.found.answer {
-        Some(answer) => found(case, answer, &from_where),
-        None => not_found(case, &from_where),
+        Some(answer) => found(case, answer, from_where),
+        None => not_found(case, from_where),
     };
     if which.is_empty() { sentence } else { format!("{which}{}", uncapitalised(&sentence)) }
 }
@@ -84,18 +88,18 @@ fn found(case: &Case, answer: &Answer, from_where: &str) -> String {
     let range = range_in_words(&answer.gap, to);
     match case.found.want {
         Softness::Dots if at_end => {
-            format!("Hard dots show at every gap up to {}, {from_where}.", millimetres(to))
+            format!("Hard dots show at every gap up to {}{from_where}.", millimetres(to))
         }
-        Softness::Dots => format!("Hard dots show up to a gap of {}, {from_where}{range}.", millimetres(gap)),
+        Softness::Dots => format!("Hard dots show up to a gap of {}{from_where}{range}.", millimetres(gap)),
         Softness::Smooth if at_begin && from == 0.0 => {
-            format!("No dots show even with the cloth right on the pixels, {from_where}.")
+            format!("No dots show even with the cloth right on the pixels{from_where}.")
         }
-        Softness::Smooth if at_begin => format!("No dots show from {} on, {from_where}.", millimetres(from)),
+        Softness::Smooth if at_begin => format!("No dots show from {} on{from_where}.", millimetres(from)),
         Softness::Soft if at_begin && from == 0.0 => {
-            format!("The glow is soft even with the cloth right on the pixels, {from_where}.")
+            format!("The glow is soft even with the cloth right on the pixels{from_where}.")
         }
-        Softness::Smooth => format!("Dots vanish from {} on, {from_where}{range}.", millimetres(gap)),
-        Softness::Soft => format!("The glow is soft from {} on, {from_where}{range}.", millimetres(gap)),
+        Softness::Smooth => format!("Dots vanish from {} on{from_where}{range}.", millimetres(gap)),
+        Softness::Soft => format!("The glow is soft from {} on{from_where}{range}.", millimetres(gap)),
     }
 }
 
@@ -105,9 +109,9 @@ fn not_found(case: &Case, from_where: &str) -> String {
     let (best_mm, best) = case.found.best;
     let at_best = format!("at best, at {}, {}", millimetres(best_mm), times(best));
     match case.found.want {
-        Softness::Dots => format!("{gaps} shows hard dots, {from_where}: {at_best}."),
-        Softness::Soft => format!("{gaps} gives a soft glow, {from_where}: {at_best}."),
-        Softness::Smooth => format!("{gaps} makes the dots vanish, {from_where}: {at_best}."),
+        Softness::Dots => format!("{gaps} shows hard dots{from_where}: {at_best}."),
+        Softness::Soft => format!("{gaps} gives a soft glow{from_where}: {at_best}."),
+        Softness::Smooth => format!("{gaps} makes the dots vanish{from_where}: {at_best}."),
     }
 }
 
