@@ -35,7 +35,7 @@ const SOME_STRAIGHT: f64 = 1e-4;
 const COME_BACK: f64 = 1.05;
 
 /// One change to a scene.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 pub enum Change {
     /// Pixels this many mm apart.
     Pitch(f64),
@@ -45,6 +45,8 @@ pub enum Change {
     MoreMass,
     /// One more layer, and pixels this many mm apart.
     LayersAndPitch(f64),
+    /// This cloth over the outermost one, upon it.
+    Cover(Arc<Cloth>),
     /// A gap outside those that were looked at.
     OtherGap,
     /// Seen from this many metres.
@@ -88,7 +90,7 @@ pub enum Reason {
 /// Why no gap from `from_mm` to `to_mm` gives a soft or smooth glow, if it is the bare light that comes straight through.
 #[must_use]
 pub fn reason(subject: &Subject, from_mm: f64, to_mm: f64, want: Softness, curve: &Curve) -> Option<Reason> {
-    let straight = straight_transmittance(&subject.scene.stack_at(Nanometres(550.0)).layers);
+    let straight = straight(&subject.scene);
     if want == Softness::Dots || straight < SOME_STRAIGHT {
         return None;
     }
@@ -107,8 +109,13 @@ pub fn reason(subject: &Subject, from_mm: f64, to_mm: f64, want: Softness, curve
     (curve.at(to_mm) > COME_BACK * best).then_some(Reason::Unscattered { straight })
 }
 
+/// Share of a pixel's light straight ahead that comes through without being scattered.
+fn straight(scene: &Scene) -> f64 {
+    straight_transmittance(&scene.stack_at(Nanometres(550.0)).layers)
+}
+
 /// The changes that do it within the gaps from `from_mm` to `to_mm`. `at_pitch` gives the scene with its pixels so many mm apart,
-/// if that can be. `best_mm` is the gap that comes nearest. `done` is called after each, [`TRIED`] times at most.
+/// if that can be; `covers` are cloths that may lie over the outermost one where bare light comes through. `best_mm` is the gap that comes nearest. `done` is called after each, [`TRIED`] times at most.
 #[must_use]
 pub fn remedies(
     subject: &Subject,
@@ -116,6 +123,7 @@ pub fn remedies(
     want: Softness,
     best_mm: f64,
     at_pitch: &dyn Fn(f64) -> Option<Scene>,
+    covers: &[Arc<Cloth>],
     done: &dyn Fn(),
 ) -> Vec<Remedy> {
     let scene = subject.scene();
@@ -146,6 +154,10 @@ pub fn remedies(
         });
         found.extend(both);
     }
+    if want != Softness::Dots && straight(scene) >= SOME_STRAIGHT {
+        let covers = best_covers(subject, to_mm, want, covers);
+        found.extend(covers.into_iter().filter_map(|(cloth, covered)| tried(Change::Cover(cloth), covered)));
+    }
     found.extend(other_gap(subject, from_mm, to_mm, want));
     done();
     found.extend(other_distance(subject, best_mm, want));
@@ -154,7 +166,7 @@ pub fn remedies(
 }
 
 /// Steps of [`remedies`], at most.
-pub const TRIED: usize = 2 * USUAL_PITCHES_MM.len() + 4;
+pub const TRIED: usize = 2 * USUAL_PITCHES_MM.len() + 6;
 
 /// The usual pitches to try, nearest to the present one first: denser ones, or wider ones for dots. Beyond the usual ones, half
 /// or twice the present one.
@@ -192,10 +204,14 @@ fn does(subject: &Subject, gap_mm: f64, want: Softness) -> Option<(f64, Numbers)
 }
 
 fn more_layers(scene: &Scene) -> Option<Scene> {
-    let outermost = scene.stack.last().filter(|_| scene.stack.len() < MOST_LAYERS)?;
+    with_layer(scene, &scene.stack.last()?.cloth)
+}
+
+/// The scene with one more cloth upon the outermost one, if there may be so many.
+fn with_layer(scene: &Scene, cloth: &Arc<Cloth>) -> Option<Scene> {
     let mut more = scene.clone();
-    more.stack.push(PlacedCloth { gap_below: Millimetres(0.0), cloth: Arc::clone(&outermost.cloth) });
-    Some(more)
+    more.stack.push(PlacedCloth { gap_below: Millimetres(0.0), cloth: Arc::clone(cloth) });
+    (more.stack.len() <= MOST_LAYERS).then_some(more)
 }
 
 fn fewer_layers(scene: &Scene) -> Option<Scene> {
@@ -218,9 +234,31 @@ fn with_mass(scene: &Scene, times: f64) -> Scene {
     heavier
 }
 
+/// The closed cloths of `covers` that do it as a cover over the outermost cloth at this gap, with the scene that has it: the one
+/// that keeps most light, and the thinnest.
+fn best_covers(
+    subject: &Subject,
+    gap_mm: f64,
+    want: Softness,
+    covers: &[Arc<Cloth>],
+) -> Vec<(Arc<Cloth>, Scene)> {
+    let does_it = |cloth: &Arc<Cloth>| {
+        let covered = Subject { scene: with_layer(&subject.scene, cloth)?, ..subject.clone() };
+        let numbers = covered.numbers(&[gap_mm]).into_iter().next()?;
+        want.is_met_by(seen(&numbers)).then_some((numbers.light_kept, Arc::clone(cloth), covered.scene))
+    };
+    let found: Vec<_> = covers.iter().filter(|cloth| cloth.openness == 0.0).filter_map(does_it).collect();
+    let brightest = found.iter().max_by(|a, b| a.0.total_cmp(&b.0));
+    let thinnest = found.iter().min_by(|a, b| a.1.thickness.0.total_cmp(&b.1.thickness.0));
+    let both = brightest.into_iter().chain(thinnest);
+    let mut best: Vec<_> = both.map(|(_, cloth, scene)| (Arc::clone(cloth), scene.clone())).collect();
+    best.dedup_by(|a, b| Arc::ptr_eq(&a.0, &b.0));
+    best
+}
+
 /// A gap below or beyond those looked at.
 fn other_gap(subject: &Subject, from_mm: f64, to_mm: f64, want: Softness) -> Option<Remedy> {
-    let below = (from_mm > 0.0).then(|| gaps(0.0, from_mm, ROUGH)).unwrap_or_default();
+    let below = if from_mm > 0.0 { gaps(0.0, from_mm, ROUGH) } else { Vec::new() };
     let beyond: Vec<f64> = std::iter::successors(Some(to_mm.max(1.0)), |gap| Some(LADDER * gap))
         .take_while(|gap| GAP_MM.contain(*gap))
         .collect();

@@ -1,8 +1,11 @@
 //! The search against the square-grid table, and on small scenes.
 
 use super::*;
+use crate::cloth::Cloth;
 use crate::cloth::catalogue::CatalogueOnly;
+use crate::quantity::PerMillimetre;
 use crate::scene::file::resolve;
+use std::sync::Arc;
 
 /// A thin cloth whose optics are given, with this openness and uncertainty.
 fn scene(pixels: &str, openness: f64, uncertainty: f64) -> Scene {
@@ -112,7 +115,7 @@ fn what_would_do_does() {
     let found = find(&subject, &gaps(0.0, 9.0, 10), Softness::Smooth, &|| ());
     assert!(found.answer.is_none() && found.best.0 == 9.0);
     let at_pitch = |mm: f64| Some(strip(mm, 0.0));
-    let would = remedies(&subject, (0.0, 9.0), Softness::Smooth, found.best.0, &at_pitch, &|| ());
+    let would = remedies(&subject, (0.0, 9.0), Softness::Smooth, found.best.0, &at_pitch, &[], &|| ());
     assert_eq!(reason(&subject, 0.0, 9.0, Softness::Smooth, &found.sweep.curve()), None);
     let pitch = would.iter().find(|r| matches!(r.change, Change::Pitch(_))).expect("denser pixels");
     let denser = match pitch.change {
@@ -139,6 +142,24 @@ fn bare_light_through_holes_is_the_reason() {
         }
         other => panic!("{other:?}"),
     }
+    // A closed cloth over it does; one with holes is not offered.
+    let covers = [("thin", 0.0, 20.0), ("heavy", 0.0, 60.0), ("open", 0.2, 1.0)].map(
+        |(name, openness, extinction)| {
+            let cloth = (*subject.scene.stack[0].cloth).clone();
+            let extinction = PerMillimetre(extinction);
+            Arc::new(Cloth { name: name.to_owned(), openness, extinction, ..cloth })
+        },
+    );
+    let would = remedies(&subject, (0.0, 20.0), Softness::Smooth, found.best.0, &|_| None, &covers, &|| ());
+    let cover = |r: &Remedy| match &r.change {
+        Change::Cover(cloth) => Some((cloth.name.clone(), r.gap_mm, r.numbers)),
+        _ => None,
+    };
+    let found: Vec<_> = would.iter().filter_map(cover).collect();
+    assert_eq!(found.len(), 1, "both closed ones are as thick: {found:?}");
+    let (name, gap_mm, numbers) = found[0].clone();
+    assert_eq!(name, "thin", "of two that do it the one that keeps more light");
+    assert!(seen(&numbers) < 1.0 && (0.0..=20.0).contains(&gap_mm));
 }
 
 #[test]

@@ -79,18 +79,23 @@ fn of_reason(reason: Reason) -> Value {
 }
 
 fn of_remedy(remedy: &Remedy) -> Value {
-    let (what, pitch, distance) = match remedy.change {
-        Change::Pitch(mm) => ("pitch", Some(mm), None),
+    let (what, pitch, distance) = match &remedy.change {
+        Change::Pitch(mm) => ("pitch", Some(*mm), None),
         Change::MoreLayers => ("one more layer of the outermost cloth", None, None),
         Change::MoreMass => ("outermost cloth twice as heavy", None, None),
-        Change::LayersAndPitch(mm) => ("one more layer of the outermost cloth and pitch", Some(mm), None),
+        Change::LayersAndPitch(mm) => ("one more layer of the outermost cloth and pitch", Some(*mm), None),
+        Change::Cover(_) => ("one more cloth over the outermost one", None, None),
         Change::OtherGap => ("gap", None, None),
-        Change::Distance(m) => ("distance", None, Some(m)),
+        Change::Distance(m) => ("distance", None, Some(*m)),
         Change::FewerLayers => ("without the outermost cloth", None, None),
         Change::LessMass => ("outermost cloth half as heavy", None, None),
     };
     json!({
         "what": what,
+        "cloth": match &remedy.change {
+            Change::Cover(cloth) => Some(cloth.name.as_str()),
+            _ => None,
+        },
         "pitch_mm": pitch,
         "distance_m": distance,
         "gap_mm": remedy.gap_mm,

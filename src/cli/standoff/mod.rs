@@ -4,6 +4,7 @@ mod chart;
 mod data;
 mod words;
 
+use super::cloths::whole_catalogue;
 use super::preview::{try_target, usual_target};
 use super::progress::Progress;
 use super::view::{ViewOptions, gap, pitch};
@@ -12,6 +13,7 @@ use crate::choose::standoff::{
     FIND_PIECES, Found, GAPS, Reason, Remedy, Subject, TRIED, Unjudgeable, end_mm, find, gaps, reason,
     remedies,
 };
+use crate::cloth::Cloth;
 use crate::diagnose::Diagnostic;
 use crate::files;
 use crate::judge::softness::Softness;
@@ -20,6 +22,7 @@ use crate::scene::Scene;
 use crate::scene::file::{Resolved, read_at_pitch, read_with_warnings};
 use clap::{Args, ValueEnum};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 /// The most pitches of one call: more lines than the chart keeps apart.
 const MOST_PITCHES: usize = 6;
@@ -165,7 +168,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     let targets = targets(arguments)?;
     output::diagnostics(&warnings);
     let want = Softness::from(arguments.want);
-    let cases = cases(arguments, subjects, want);
+    let cases = cases(arguments, subjects, want, &whole_catalogue()?);
     let report = Report { want, cases, targets, csv: arguments.csv.clone() };
     write(&report)?;
     let text = if arguments.json { format!("{:#}", data::as_json(&report)) } else { words::told(&report) };
@@ -270,7 +273,12 @@ fn targets(arguments: &Arguments) -> Result<Vec<PathBuf>, Vec<Diagnostic>> {
     Ok(targets)
 }
 
-fn cases(arguments: &Arguments, subjects: Vec<Subject>, want: Softness) -> Vec<Case> {
+fn cases(
+    arguments: &Arguments,
+    subjects: Vec<Subject>,
+    want: Softness,
+    catalogue: &[Arc<Cloth>],
+) -> Vec<Case> {
     let progress = Progress::new(subjects.len() * FIND_PIECES, "Trying gaps");
     let (from, to) = arguments.gap_mm.unwrap_or_else(|| (0.0, end_mm(&subjects)));
     let gaps = gaps(from, to, GAPS);
@@ -290,7 +298,7 @@ fn cases(arguments: &Arguments, subjects: Vec<Subject>, want: Softness) -> Vec<C
             let without = found.answer.is_none();
             let reason = without.then(|| reason(&subject, from, to, want, &found.sweep.curve())).flatten();
             let remedies = if without {
-                remedies(&subject, (from, to), want, found.best.0, &at_pitch, &|| progress.step())
+                remedies(&subject, (from, to), want, found.best.0, &at_pitch, catalogue, &|| progress.step())
             } else {
                 Vec::new()
             };

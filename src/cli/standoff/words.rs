@@ -144,20 +144,22 @@ fn at_the_answer(report: &Report, case: &Case, answer: &Answer) -> Vec<String> {
 
 fn to_buy(case: &Case, answer: &Answer) -> String {
     let step = &answer.step;
-    let mut sentence = if step.gap_mm == 0.0 {
-        "No spacer is needed".to_owned()
-    } else {
-        format!("Buy or stack {} mm", step.gap_mm)
+    let (_, to) = case.found.sweep.ends_mm();
+    let mut sentence = match case.found.want {
+        _ if step.gap_mm == 0.0 => "No spacer is needed".to_owned(),
+        Softness::Dots if answer.gap.value >= to - AT_END_MM => {
+            format!("Any gap up to {} mm will do", step.gap_mm)
+        }
+        Softness::Dots => format!("Buy or stack {} mm at most", step.gap_mm),
+        _ => format!("Buy or stack {} mm", step.gap_mm),
     };
     sentence += &sureness(step);
     match &answer.sure {
         Some(sure) if sure.gap_mm == step.gap_mm => sentence += ".",
         Some(sure) => sentence += &format!("; {} mm does in at least 9 of 10.", sure.gap_mm),
         None => {
-            let (_, to) = case.found.sweep.ends_mm();
             sentence += &format!(
-                "; no whole millimetre up to {} does in {:.0} of 10, so try it on a piece first.",
-                millimetres(to),
+                "; no whole millimetre of those looked at does in {:.0} of 10, so try it on a piece first.",
                 10.0 * SURE
             );
         }
@@ -208,18 +210,19 @@ pub(super) fn in_words(reason: Reason) -> String {
 }
 
 pub(super) fn remedy_in_words(remedy: &Remedy, outermost: &str) -> String {
-    let what = match remedy.change {
-        Change::Pitch(mm) => format!("pixels {} apart", millimetres(mm)),
+    let what = match &remedy.change {
+        Change::Pitch(mm) => format!("pixels {} apart", millimetres(*mm)),
         Change::MoreLayers => format!("one more layer of the outermost cloth ({outermost})"),
         Change::MoreMass => format!("the outermost cloth twice as heavy ({outermost}, as thick as it is)"),
         Change::LayersAndPitch(mm) => {
             format!(
                 "one more layer of the outermost cloth ({outermost}) and pixels {} apart",
-                millimetres(mm)
+                millimetres(*mm)
             )
         }
+        Change::Cover(cloth) => format!("one layer of {} (`{}`) over it", cloth.title, cloth.name),
         Change::OtherGap => "a gap beyond those looked at".to_owned(),
-        Change::Distance(m) => format!("seen from {} m", plain(m)),
+        Change::Distance(m) => format!("seen from {} m", plain(*m)),
         Change::FewerLayers => format!("without the outermost cloth ({outermost})"),
         Change::LessMass => format!("the outermost cloth half as heavy ({outermost}, as thick as it is)"),
     };
