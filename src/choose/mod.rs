@@ -4,3 +4,4 @@ pub mod compare;
 pub mod pareto;
 pub mod pick;
 pub mod pick_chart;
+pub mod standoff;

@@ -7,7 +7,7 @@
 //! pixels (where several pitches are on offer) and price (where all prices are known) are the trade-offs to choose from. They alone
 //! are judged with the ranges that the cloths' uncertainty makes, and get the gap that is safe.
 //!
-//! Differences that no one would notice count as none: [`SAME_MM`] and [`SAME_LIGHT`].
+//! Differences that no one would notice count as none: half a millimetre, and 5 % of luminance.
 
 use super::pareto::unbeaten;
 use crate::cloth::Cloth;
@@ -248,7 +248,7 @@ fn try_way(
         return Err((Missed::Light, Some(first.light_kept)));
     }
     let (gap_mm, numbers) = smallest(&gaps, first, &at, &|n| soft_enough(wants, n))
-        .map_err(|reached| (Missed::Softness, reached.dot_visibility))?;
+        .map_err(|reached| (Missed::Softness, reached))?;
     if let Some(least) = wants.at_least_cd_m2
         && numbers.mean_cd_m2 < least
     {
@@ -269,20 +269,20 @@ fn soft_enough(wants: &Wants, numbers: &Numbers) -> bool {
     numbers.dot_visibility.is_some_and(|v| wants.softness.is_met_by(v))
 }
 
-/// The first of rising gaps whose numbers are good, by halves: from where they are good they stay so. The error holds the numbers
-/// of the last gap tried.
+/// The first of rising gaps whose numbers are good, by halves: from where they are good they stay so. The error holds the dot
+/// visibility at the last gap tried.
 fn smallest(
     gaps: &[f64],
     first: Numbers,
     at: &dyn Fn(f64) -> Numbers,
     good: &dyn Fn(&Numbers) -> bool,
-) -> Result<(f64, Numbers), Numbers> {
+) -> Result<(f64, Numbers), Option<f64>> {
     if good(&first) || gaps.len() < 2 {
-        return if good(&first) { Ok((gaps[0], first)) } else { Err(first) };
+        return if good(&first) { Ok((gaps[0], first)) } else { Err(first.dot_visibility) };
     }
     let mut found = at(gaps[gaps.len() - 1]);
     if !good(&found) {
-        return Err(found);
+        return Err(found.dot_visibility);
     }
     let (mut bad, mut end) = (0, gaps.len() - 1);
     while end - bad > 1 {

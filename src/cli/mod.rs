@@ -13,6 +13,7 @@ mod pick;
 mod preview;
 mod progress;
 mod spread;
+mod standoff;
 mod view;
 
 use crate::diagnose::Diagnostic;
@@ -52,6 +53,7 @@ struct Cli {
 enum Command {
     Preview(preview::Arguments),
     Compare(compare::Arguments),
+    Standoff(standoff::Arguments),
     Pick(pick::Arguments),
     Spread(spread::Arguments),
     Cloth(cloth::Arguments),
@@ -76,6 +78,7 @@ pub fn run() -> ExitCode {
             Command::Preview(arguments) => preview::run(&arguments),
             Command::Compare(arguments) => compare::run(&arguments),
             Command::Pick(arguments) => pick::run(&arguments),
+            Command::Standoff(arguments) => standoff::run(&arguments),
             Command::Spread(arguments) => spread::run(&arguments),
             Command::Cloth(arguments) => cloth::run(&arguments),
             Command::Check(arguments) => Ok(check::run(&arguments)),

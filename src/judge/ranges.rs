@@ -234,7 +234,8 @@ fn range(value: f64, samples: &[f64]) -> Range {
     Range { value, low: quantile(LOW_QUANTILE).min(value), high: quantile(1.0 - LOW_QUANTILE).max(value) }
 }
 
-/// Factors on optical thickness and openness of each layer, sample by sample; no samples where nothing is uncertain.
+/// Factors on optical thickness and openness of each layer, sample by sample; no samples where nothing is uncertain. Layers of the same
+/// cloth have the same factors.
 fn factors(scene: &Scene) -> Vec<Vec<[f64; 2]>> {
     let certain = |u: Uncertainty| u.optical_thickness == 0.0 && u.openness == 0.0;
     if scene.stack.iter().all(|placed| certain(placed.cloth.uncertainty)) {
@@ -243,6 +244,11 @@ fn factors(scene: &Scene) -> Vec<Vec<[f64; 2]>> {
     let mut random = Pcg64::seed_from_u64(SEED);
     let mut samples = vec![vec![[1.0; 2]; scene.stack.len()]; SAMPLES];
     for (layer, placed) in scene.stack.iter().enumerate() {
+        // Layers of one cloth come from one bolt: what its label leaves open is the same in all of them.
+        if let Some(same) = scene.stack[..layer].iter().position(|below| below.cloth == placed.cloth) {
+            samples.iter_mut().for_each(|sample| sample[layer] = sample[same]);
+            continue;
+        }
         let u = placed.cloth.uncertainty;
         for (which, relative) in [u.optical_thickness, u.openness].into_iter().enumerate() {
             let mut strata: Vec<usize> = (0..SAMPLES).collect();

@@ -11,7 +11,7 @@ fn help_names_every_option() {
             assert!(out.contains(option), "{command:?} {option}: {out}");
         }
     };
-    help(&[], &["preview", "compare", "spread", "cloth", "check", "--version"]);
+    help(&[], &["preview", "compare", "standoff", "pick", "spread", "cloth", "check", "--version"]);
     let preview = [
         "<SCENE>",
         "--output",
@@ -45,6 +45,19 @@ fn help_names_every_option() {
     let spread =
         ["<SCENE>", "--nm", "--radii-mm", "--method", "photons", "--photons", "--seed", "--csv", "--json"];
     help(&["spread"], &spread);
+    let standoff = [
+        "<SCENE>",
+        "--want",
+        "--pitch-mm",
+        "--gap-mm",
+        "--output",
+        "--csv",
+        "--json",
+        "--exposure-ev",
+        "--distance-m",
+        "--room-lx",
+    ];
+    help(&["standoff"], &standoff);
     help(&["cloth"], &["list", "show"]);
     help(&["cloth", "list"], &["--json"]);
     help(&["cloth", "show"], &["<NAME>", "--output", "--json"]);

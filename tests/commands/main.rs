@@ -10,6 +10,7 @@ mod pick;
 mod places;
 mod preview;
 mod spread;
+mod standoff;
 
 use assert_cmd::Command;
 use std::path::{Path, PathBuf};
