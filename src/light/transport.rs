@@ -71,13 +71,15 @@ const FLAT: f64 = 1e-6;
 
 /// Weighted values of the basis polynomials at one place.
 type Basis = [f64; NODES];
+/// A distance and its logarithm.
+type Distance = (f64, f64);
 
 /// The parts of the method that depend on the reference interval alone.
 struct Reference {
     rule: Rule,
     /// For each node: places of the graded rule as distances to the node with their logarithms, and the weighted basis
     /// values (rule point by node).
-    own: Vec<(Vec<(f64, f64)>, Vec<Basis>)>,
+    own: Vec<(Vec<Distance>, Vec<Basis>)>,
     /// Rules graded towards 0 and towards 1: places and weighted basis values.
     near_zero: (Vec<f64>, Vec<Basis>),
     near_one: (Vec<f64>, Vec<Basis>),
