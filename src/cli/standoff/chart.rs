@@ -2,7 +2,7 @@
 
 use super::words::{from_where, headline, in_words, millimetres, plain, range_in_words, remedy_in_words};
 use super::{Case, Report};
-use crate::choose::standoff::seen;
+use crate::choose::standoff::{Curve, seen};
 use crate::cli::preview::three_digits;
 use crate::cli::progress::Progress;
 use crate::cloth::Basis;
@@ -75,18 +75,16 @@ fn series(
     name: String,
 ) -> Option<Series> {
     let sweep = &report.cases.get(index)?.found.sweep;
-    let points = sweep.gaps_mm.iter().zip(&sweep.values).map(|(gap, numbers)| (*gap, pick(numbers)));
-    let band = sweep.judged.iter().map(|(gap, judged)| {
-        let range = judged.range(pick);
-        (*gap, range.low, range.high)
-    });
+    let points: Vec<(f64, f64)> =
+        sweep.gaps_mm.iter().zip(&sweep.values).map(|(gap, numbers)| (*gap, pick(numbers))).collect();
+    // Between the gaps that were sampled it is the ratio to the line that changes evenly, so that the band stays around it.
+    let ranges = || sweep.judged.iter().map(|(gap, judged)| (*gap, judged.range(pick)));
+    let low = Curve::new(ranges().map(|(gap, range)| (gap, range.low / range.value)));
+    let high = Curve::new(ranges().map(|(gap, range)| (gap, range.high / range.value)));
+    let band = points.iter().map(|(gap, value)| (*gap, value * low.at(*gap), value * high.at(*gap)));
+    let band: Vec<_> = band.collect();
     let certain = sweep.judged.iter().all(|(_, judged)| judged.samples.is_empty());
-    Some(Series {
-        name,
-        points: points.collect(),
-        band: (!certain).then(|| band.collect()),
-        style: Style::nth(index),
-    })
+    Some(Series { name, points, band: (!certain).then_some(band), style: Style::nth(index) })
 }
 
 fn visibility(report: &Report) -> Panel {
@@ -172,6 +170,17 @@ fn shown_gaps(case: &Case) -> Vec<f64> {
     gaps
 }
 
+/// A gap and its look, short enough for the width of a picture.
+fn short_label(gap: &str, look: &str) -> String {
+    const FITTING: usize = 16;
+    let whole = format!("{gap}: {look}");
+    if whole.chars().count() > FITTING {
+        whole.replace("hard dots", "dots").replace("dots show", "dots")
+    } else {
+        whole
+    }
+}
+
 /// The part of the garment that the pictures show: all of it, or a close view where that would be too fine.
 fn frame(scene: &Scene, pitch_mm: f64) -> Frame {
     let coarse = |size_px: [u32; 2]| small_frame(scene, Some(pitch_mm), size_px);
@@ -224,7 +233,7 @@ fn pictures(report: &Report) -> (Vec<Panel>, String) {
         let placed = shown_gaps(case).into_iter().zip(rows).map(|(gap, picture)| PlacedPicture {
             x: gap,
             picture: picture.clone(),
-            label: format!("{}: {}", millimetres(gap), look(curve.at(gap))),
+            label: short_label(&millimetres(gap), look(curve.at(gap))),
         });
         let across = frame(case.scene(), widest);
         let across = f64::from(across.width_px) * across.mm_per_px;
