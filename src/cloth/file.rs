@@ -1,6 +1,6 @@
 //! Cloth files: from text to a [`Cloth`] with nothing left open.
 
-use super::label::{self, LabelInput, Structure};
+use super::label::{self, LabelError, LabelInput, Structure};
 use super::measured::{self, MeasuredInput, MeasuredPoint};
 use super::shape::{CLOTH, MOST_OPTICAL_THICKNESS};
 use super::{Basis, Buying, Cloth, Uncertainty};
@@ -223,7 +223,7 @@ fn from_label(
         areal_mass_g_m2: entry.number("areal_mass_g_m2")?,
         thickness: thickness?,
         colour: label.colour("colour")?,
-        structure: structure(label.text("structure")?),
+        structure: Structure::named(label.text("structure")?)?,
         cover: if label.has("cover") { Some(label.number("cover")?) } else { None },
     };
     match label::estimate(&input) {
@@ -237,22 +237,13 @@ fn from_label(
             notes: found.notes,
         }),
         Err(error) => {
-            let place = label.place_of("fibre");
+            let place = match error {
+                LabelError::DenserThanItsFibres { .. } => entry.place_of("thickness_mm"),
+                _ => label.place_of("fibre"),
+            };
             problems.push(Problem::error(place, "the label cannot be estimated").next(error.to_string()));
             None
         }
-    }
-}
-
-/// The words of [`super::shape::STRUCTURES`] as values.
-fn structure(word: &str) -> Structure {
-    match word {
-        "woven" => Structure::Woven,
-        "knit" => Structure::Knit,
-        "sheer" => Structure::Sheer,
-        "mesh" => Structure::Mesh,
-        "wadding" => Structure::Wadding,
-        _ => Structure::Felt,
     }
 }
 

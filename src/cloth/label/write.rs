@@ -1,0 +1,93 @@
+//! The text of a cloth file with a label in it.
+
+use super::LabelInput;
+use std::fmt::Write;
+
+/// What stands in a cloth file beside the label.
+#[derive(Clone, Copy, Debug)]
+pub struct Heading<'a> {
+    /// Short name.
+    pub name: &'a str,
+    /// Name in plain words.
+    pub title: &'a str,
+    /// Where the numbers come from.
+    pub source: &'a str,
+    /// Comment at the head of the file, without `#`.
+    pub comment: &'a str,
+}
+
+/// The cloth file of a label; [`crate::cloth::file::resolve`] reads it back.
+#[must_use]
+pub fn cloth_file(heading: &Heading<'_>, label: &LabelInput) -> String {
+    let mut text = String::new();
+    for line in heading.comment.lines() {
+        let _ = writeln!(text, "{}", format!("# {line}").trim_end());
+    }
+    let _ = writeln!(text, "name: {}", quoted(heading.name));
+    let _ = writeln!(text, "title: {}", quoted(heading.title));
+    let _ = writeln!(text, "thickness_mm: {}", label.thickness.0);
+    let _ = writeln!(text, "areal_mass_g_m2: {}", label.areal_mass_g_m2);
+    let _ = writeln!(text, "source: {}", quoted(heading.source));
+    let [red, green, blue] = label.colour;
+    let _ = writeln!(text, "optics:\n  label:\n    fibre: {}", blend(&label.fibres));
+    if let Some(diameter) = label.fibre_um {
+        let _ = writeln!(text, "    fibre_um: {diameter}");
+    }
+    let _ = writeln!(text, "    colour: \"#{red:02x}{green:02x}{blue:02x}\"");
+    let _ = writeln!(text, "    structure: {}", label.structure.name());
+    if let Some(cover) = label.cover {
+        let _ = writeln!(text, "    cover: {cover}");
+    }
+    text
+}
+
+/// Fibres as a file names them: one by its name, several as a list with percentages.
+#[must_use]
+pub fn blend(fibres: &[(String, f64)]) -> String {
+    match fibres {
+        [(name, _)] => name.clone(),
+        many => {
+            let parts: Vec<String> =
+                many.iter().map(|(name, share)| format!("{{{name}: {share}}}")).collect();
+            format!("[{}]", parts.join(", "))
+        }
+    }
+}
+
+/// Text in double quotes; what JSON writes, YAML reads.
+fn quoted(text: &str) -> String {
+    serde_json::Value::from(text).to_string()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::{Structure, estimate};
+    use super::*;
+    use crate::cloth::file::resolve;
+    use crate::quantity::Millimetres;
+
+    #[test]
+    fn what_is_written_is_read_back() {
+        let label = LabelInput {
+            fibres: vec![("wool".into(), 70.0), ("polyester".into(), 30.0)],
+            fibre_um: Some(20.5),
+            areal_mass_g_m2: 333.25,
+            thickness: Millimetres(1.7),
+            colour: [0x02, 0xea, 0xd8],
+            structure: Structure::Knit,
+            cover: Some(0.95),
+        };
+        for (title, comment) in [("Plain", ""), ("Says \"#1: {x}\" and \\, é, 布", "one\n\ntwo: [")] {
+            let heading = Heading { name: "on: [it]", title, source: "- a: b # c", comment };
+            let text = cloth_file(&heading, &label);
+            let cloth = resolve(&text, "f").unwrap_or_else(|all| panic!("{text}: {all:?}"));
+            let found = estimate(&label).expect("a sound label");
+            assert_eq!((cloth.name.as_str(), cloth.title.as_str()), ("on: [it]", title));
+            assert_eq!(cloth.source, "- a: b # c");
+            assert_eq!((cloth.thickness, cloth.areal_mass_g_m2), (Millimetres(1.7), Some(333.25)));
+            assert_eq!((cloth.extinction, cloth.albedo), (found.extinction, found.albedo));
+            assert_eq!((cloth.asymmetry, cloth.openness), (found.asymmetry, found.openness));
+            assert_eq!((cloth.uncertainty, cloth.notes), (found.uncertainty, found.notes));
+        }
+    }
+}
