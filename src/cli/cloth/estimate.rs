@@ -6,7 +6,8 @@ mod words;
 use super::super::{Outcome, output};
 use super::{COLOURS, STAND_OFF_MM, whole_json};
 use crate::cloth::catalogue::Reference;
-use crate::cloth::label::influence::{Influences, Range, influences};
+use crate::cloth::diffuse::totals;
+use crate::cloth::label::influence::{Influences, Input, Range, influences};
 use crate::cloth::label::write::{Heading, cloth_file};
 use crate::cloth::label::{LabelInput, Structure, estimate};
 use crate::cloth::{Cloth, file};
@@ -131,9 +132,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
         arguments.output.as_deref().map(|target| try_target(target, arguments.replace)).transpose()?;
     let found = estimate(&label)
         .map_err(|error| vec![whole("the label cannot be estimated").next(error.to_string())])?;
-    let influences =
-        influences(&label, &found, Nanometres(COLOURS[1].1), Millimetres(STAND_OFF_MM), &source());
-    let mut explained = words::explained(&cloth, &label, &influences);
+    let (colour, nm) = telling_colour(&cloth);
+    let influences = influences(&label, &found, Nanometres(nm), Millimetres(STAND_OFF_MM), &source());
+    let mut explained = words::explained(&cloth, &label, &influences, colour);
     if arguments.structure.is_none() {
         explained.push("How it is made was not stated; it is taken as felt (--structure).".to_owned());
     }
@@ -144,7 +145,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     if arguments.json {
         return Ok(output::data(&format!(
             "{:#}",
-            as_json(arguments, &cloth, &text, &influences, &explained)
+            as_json(arguments, &cloth, &text, (nm, &influences), &explained)
         )));
     }
     let (Some(target), Some(replaced)) = (&arguments.output, replaced) else {
@@ -202,6 +203,16 @@ fn try_target(target: &Path, replace: bool) -> Result<bool, Vec<Diagnostic>> {
     Ok(there)
 }
 
+/// The colour at which influences are told: green, unless another one comes through more than twice as well (a red cloth lets
+/// through nothing else).
+fn telling_colour(cloth: &Cloth) -> (&'static str, f64) {
+    const TWICE: f64 = 2.0;
+    let through = |nm: f64| totals(&cloth.layer_at(Millimetres(STAND_OFF_MM), Nanometres(nm))).through;
+    let green = COLOURS[1];
+    let best = COLOURS.into_iter().max_by(|a, b| through(a.1).total_cmp(&through(b.1))).unwrap_or(green);
+    if through(best.1) > TWICE * through(green.1) { best } else { green }
+}
+
 /// The pixel of the small picture of `weftlight cloth show`.
 fn source() -> Source {
     Package::named("5050").map_or(Source { beam_power: 1.0, window: Window::Point }, |package| Source {
@@ -214,7 +225,7 @@ fn as_json(
     arguments: &Arguments,
     cloth: &Cloth,
     text: &str,
-    influences: &Influences,
+    (nm, influences): (f64, &Influences),
     explained: &[String],
 ) -> serde_json::Value {
     let range = |range: Range| json!([range.low, range.high]);
@@ -223,7 +234,7 @@ fn as_json(
     all["cloth_file"] = json!(text);
     all["explained"] = json!(explained);
     all["influences"] = json!({
-        "nm": COLOURS[1].1,
+        "nm": nm,
         "gap_mm": STAND_OFF_MM,
         "light_through": influences.light,
         "light_through_together": range(influences.light_together),
@@ -233,10 +244,8 @@ fn as_json(
             "value": one.input.name(), "known_to": one.input.known_to(), "basis": one.input.basis(),
             "light_through": range(one.light), "spot_width_mm": one.spot_mm.map(range),
         })).collect::<Vec<_>>(),
-        "most_for_light": influences.most_for_light(|_| true).map(|one| one.input.name()),
-        "most_for_spot": influences.most_for_spot(|_| true).map(|one| one.input.name()),
-        "most_at_home_for_light": influences.most_for_light(|input| input.at_home()).map(|one| one.input.name()),
-        "most_at_home_for_spot": influences.most_for_spot(|input| input.at_home()).map(|one| one.input.name()),
+        "most_at_home_for_light": influences.most_for_light(Input::at_home).map(|one| one.input.name()),
+        "most_at_home_for_spot": influences.most_for_spot(Input::at_home).map(|one| one.input.name()),
     });
     all
 }

@@ -22,16 +22,44 @@ pub(super) fn fibres(fibres: &[(String, f64)]) -> String {
 }
 
 /// The estimate, how well each value of it is known, and what to measure.
-pub(super) fn explained(cloth: &Cloth, label: &LabelInput, influences: &Influences) -> Vec<String> {
+pub(super) fn explained(
+    cloth: &Cloth,
+    label: &LabelInput,
+    influences: &Influences,
+    colour: &str,
+) -> Vec<String> {
     let mut lines = vec![
         format!("{}: an estimate from the label. Nothing was measured.", title_in_one_line(cloth)),
         String::new(),
     ];
     lines.extend(numbers(cloth));
     lines.push(String::new());
-    lines.extend(table(label, influences));
+    lines.extend(table(label, influences, colour));
     lines.push(String::new());
     lines.extend(what_matters(cloth, label, influences));
+    lines.into_iter().flat_map(|line| folded(&line)).collect()
+}
+
+/// A paragraph in lines that fit a window; what continues an item of a list stands under its words.
+pub(super) fn folded(paragraph: &str) -> Vec<String> {
+    /// Characters in a line; tables are narrower.
+    const WIDTH: usize = 100;
+    if paragraph.chars().count() <= WIDTH {
+        return vec![paragraph.to_owned()];
+    }
+    let indent = if paragraph.starts_with("- ") { "  " } else { "" };
+    let mut lines = vec![String::new()];
+    for word in paragraph.split_whitespace() {
+        let last = lines.len() - 1;
+        if lines[last].chars().count() + 1 + word.chars().count() > WIDTH && !lines[last].trim().is_empty() {
+            lines.push(format!("{indent}{word}"));
+        } else if lines[last].is_empty() {
+            lines[last].push_str(word);
+        } else {
+            lines[last].push(' ');
+            lines[last].push_str(word);
+        }
+    }
     lines
 }
 
@@ -68,13 +96,15 @@ fn numbers(cloth: &Cloth) -> Vec<String> {
 }
 
 /// How well each value is known, and what it does.
-fn table(label: &LabelInput, influences: &Influences) -> Vec<String> {
+fn table(label: &LabelInput, influences: &Influences, colour: &str) -> Vec<String> {
     let mut lines = vec![
         format!(
-            "How well each value is known, and what that does to green light ({}) and to the spot of one pixel {STAND_OFF_MM} mm \
+            "How well each value is known, and what that does to {colour} light ({}) and to the spot of one pixel {STAND_OFF_MM} mm \
              behind ({}):",
             percent(influences.light),
-            influences.spot_mm.map_or("no width".to_owned(), |spot| format!("{spot:.1} mm wide"))
+            influences
+                .spot_mm
+                .map_or("no width".to_owned(), |spot| format!("{} mm wide", three_digits(spot)))
         ),
         row("value", "as given", "known to", "light let through", "spot width"),
     ];
@@ -99,11 +129,14 @@ fn row(value: &str, given: &str, known_to: &str, light: &str, spot: &str) -> Str
 }
 
 fn light(range: Range) -> String {
-    format!("{} to {}", percent(range.low), percent(range.high))
+    let (low, high) = (percent(range.low), percent(range.high));
+    if low == high { format!("stays at {low}") } else { format!("{low} to {high}") }
 }
 
 fn spot(range: Option<Range>) -> String {
-    range.map_or("no width".to_owned(), |range| format!("{:.1} to {:.1} mm", range.low, range.high))
+    let Some(range) = range else { return "no width".to_owned() };
+    let (low, high) = (three_digits(range.low), three_digits(range.high));
+    if low == high { format!("stays at {low} mm") } else { format!("{low} to {high} mm") }
 }
 
 /// A value as the label gives it, or as the estimate took it.
@@ -111,8 +144,8 @@ fn as_given(input: Input, label: &LabelInput) -> String {
     match input {
         Input::Mass => format!("{} g/m2", label.areal_mass_g_m2),
         Input::Diameter => match label.fibre_um {
-            Some(diameter) => format!("{diameter} um"),
-            None => format!("{} um, typical", usual_diameters(label)),
+            Some(diameter) => format!("{diameter} µm"),
+            None => format!("{} µm, typical", usual_diameters(label)),
         },
         Input::Holes => match label.cover {
             Some(cover) => percent(1.0 - cover),
@@ -140,35 +173,53 @@ fn usual_diameters(label: &LabelInput) -> String {
 
 /// What matters most, and how to find it out with what there is in a household.
 fn what_matters(cloth: &Cloth, label: &LabelInput, influences: &Influences) -> Vec<String> {
-    let name = |one: Option<&Influence>| one.map_or("nothing", |one| one.input.name());
-    let most = name(influences.most_for_light(|_| true));
-    let home = influences.most_for_light(Input::at_home);
-    let for_spot = name(influences.most_for_spot(Input::at_home));
+    let measurable = |input: Input| !matches!(input, Input::Model | Input::Threads);
+    let for_light =
+        worth_measuring(influences.most_for_light(measurable), influences.most_for_light(Input::at_home));
+    let for_spot =
+        worth_measuring(influences.most_for_spot(measurable), influences.most_for_spot(Input::at_home));
+    let home: Vec<&str> =
+        influences.each.iter().map(|one| one.input).filter(|i| i.at_home()).map(Input::name).collect();
     let left = influences.light_without(Input::at_home);
     let mut lines = vec![
         format!(
-            "What matters most: {most} for the light let through, {} for the spot. Of what a ruler, a kitchen scale and a phone \
-             can tell: {} for the light, {for_spot} for the spot. With all of that measured well, the range of the light \
-             shrinks from {} to {}; the rest lies in the fibre and in the model, and a test piece decides.",
-            name(influences.most_for_spot(|_| true)),
-            name(home),
-            light(influences.light_together),
-            light(left),
+            "What matters most to measure: for the light let through {for_light}; for the width of the spot {for_spot}."
+        ),
+        format!(
+            "A ruler, a kitchen scale and a phone tell {}. With all of these known exactly, the range of the light shrinks from \
+             {} to {}; the rest lies in the fibres and in the model, and a test piece decides.",
+            home.join(", "),
+            in_brackets(influences.light_together),
+            in_brackets(left),
         ),
         "How to measure, what moves the light most first:".to_owned(),
     ];
-    let mut order: Vec<&Influence> = influences.each.iter().collect();
+    let mut order: Vec<&Influence> = influences.each.iter().filter(|one| measurable(one.input)).collect();
     order.sort_by(|a, b| b.light_factor().total_cmp(&a.light_factor()));
-    let unmodelled = |input: Input| matches!(input, Input::Model | Input::Threads);
-    let told = order.iter().filter(|one| !unmodelled(one.input));
-    lines.extend(
-        told.map(|one| format!("- {}: {}", one.input.name(), how_to_measure(one.input, cloth, label))),
-    );
+    let told = order
+        .iter()
+        .map(|one| format!("- {}: {}", one.input.name(), how_to_measure(one.input, cloth, label)));
+    lines.extend(told);
     lines.push(format!(
         "- all of it: put one pixel {STAND_OFF_MM} mm behind a test piece in a dark room and hold it beside the picture that \
          `weftlight cloth show` makes of this file."
     ));
     lines
+}
+
+fn in_brackets(range: Range) -> String {
+    format!("({})", light(range))
+}
+
+/// The value that moves something most, and the one at home that does where the first cannot be measured there.
+fn worth_measuring(most: Option<&Influence>, at_home: Option<&Influence>) -> String {
+    let the = |one: &Influence| format!("the {}", one.input.name());
+    match (most, at_home) {
+        (Some(most), Some(home)) if most.input == home.input => the(most),
+        (Some(most), Some(home)) => format!("{} (ask the supplier), and at home {}", the(most), the(home)),
+        (Some(one), None) | (None, Some(one)) => the(one),
+        (None, None) => "nothing".to_owned(),
+    }
 }
 
 fn how_to_measure(input: Input, cloth: &Cloth, label: &LabelInput) -> String {
