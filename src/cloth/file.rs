@@ -237,11 +237,13 @@ fn from_label(
             notes: found.notes,
         }),
         Err(error) => {
-            let place = match error {
-                LabelError::DenserThanItsFibres { .. } => entry.place_of("thickness_mm"),
-                _ => label.place_of("fibre"),
+            let (place, what) = match error {
+                LabelError::DenserThanItsFibres { .. } => {
+                    (entry.place_of("thickness_mm"), "the cloth would be denser than its fibres")
+                }
+                _ => (label.place_of("fibre"), "the label cannot be estimated"),
             };
-            problems.push(Problem::error(place, "the label cannot be estimated").next(error.to_string()));
+            problems.push(Problem::error(place, what).next(error.to_string()));
             None
         }
     }
@@ -308,6 +310,13 @@ mod tests {
                 "name: a\nthickness_mm: 1\noptics: {label: {fibre: wool, colour: \"#ffffff\", structure: felt}}"
             ),
             "3:17 a label estimate needs the mass of the cloth"
+        );
+        assert_eq!(
+            what(
+                "name: a\nthickness_mm: 0.3\nareal_mass_g_m2: 600\n\
+                 optics: {label: {fibre: wool, colour: \"#ffffff\", structure: felt}}"
+            ),
+            "2:15 the cloth would be denser than its fibres"
         );
         let two = BULK.replace("openness: 0.1}", "openness: 0.1}, label: {}");
         assert!(what(&two).contains("takes exactly one key"), "{}", what(&two));

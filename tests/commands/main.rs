@@ -5,6 +5,7 @@ mod calls;
 mod cloth;
 #[path = "../common/mod.rs"]
 mod common;
+mod estimate;
 mod pick;
 mod places;
 mod preview;

@@ -29,11 +29,11 @@ const SOURCE: &str = "Label estimate by the fibre model from the values given. N
 /// Estimate a cloth from its label, and write a cloth file
 ///
 /// Without --output the file goes to standard output and what it means to standard error. The file is an estimate: it
-/// says how well each value is known, and what is worth measuring.
+/// says how well each value is known, what that does to light and spot, and what is worth measuring.
 #[derive(Debug, Args)]
 pub(super) struct Arguments {
-    /// The fibre, or several with their percentages: "wool 70, polyester 30". A few percent of a fibre that is not known
-    /// may be counted as the one most like it
+    /// The fibre, or several with their percentages: "wool 70, polyester 30" (cotton, viscose, wool, silk, nylon, polyester,
+    /// acrylic, polypropylene). A few percent of another may be counted as the one most like it
     #[arg(long, value_name = "FIBRE", value_parser = options::fibres)]
     fibre: Blend,
 
@@ -154,8 +154,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
         return Ok(outcome);
     };
     let done = if replaced { "Replaced" } else { "Wrote" };
+    let beside = target.file_name().unwrap_or_default().to_string_lossy();
     explained.push(format!(
-        "{done} {shown}. See it: weftlight cloth show {shown}; in a scene it is cloth: {shown}.",
+        "{done} {shown}. See it: weftlight cloth show {shown}. In a scene beside it: cloth: {beside}",
         shown = target.display()
     ));
     Ok(output::data(&explained.join("\n")))
@@ -172,6 +173,7 @@ fn as_read(text: &str) -> Result<Cloth, Vec<Diagnostic>> {
                     Some(found) => format!("{}: {found}", problem.what),
                     None => problem.what.clone(),
                 },
+                next: problem.next.or_else(|| Some("Check mass, thickness and fibre diameter.".to_owned())),
                 excerpt: None,
                 line: None,
                 column: None,
@@ -192,7 +194,7 @@ fn try_target(target: &Path, replace: bool) -> Result<bool, Vec<Diagnostic>> {
     if let Reference::Name(_) = Reference::of(&shown) {
         let fault =
             Diagnostic::of_file(&shown, "this name does not end in .yaml, so no scene would find the cloth");
-        return Err(vec![fault.next(format!("Name it {shown}.yaml."))]);
+        return Err(vec![fault.next(format!("Name it {}.", target.with_extension("yaml").display()))]);
     }
     files::check_writable(target)?;
     let there = target.exists();

@@ -106,7 +106,7 @@ pub(super) fn cover(text: &str) -> Result<f64, String> {
 /// A word of the command line as it would stand in a file.
 fn word(text: &str) -> Node {
     let place = Place { line: 1, column: 1, bytes: 0..0 };
-    Node { value: Value::Text(text.to_owned()), place, raw: shortened(text) }
+    Node { value: Value::Text(text.to_owned()), place, raw: format!("\"{}\"", shortened(text)) }
 }
 
 /// Holds a value to the key of a file; what is wrong is told in the words of the file's reader.

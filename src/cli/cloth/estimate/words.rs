@@ -2,7 +2,7 @@
 
 use super::super::super::check::mm;
 use super::super::super::preview::three_digits;
-use super::super::{COLOURS, STAND_OFF_MM, percent, with_range};
+use super::super::{COLOURS, LEAST_SHARE, STAND_OFF_MM, percent, with_range};
 use crate::cloth::Cloth;
 use crate::cloth::diffuse::through_with_range;
 use crate::cloth::fibres;
@@ -99,7 +99,7 @@ fn numbers(cloth: &Cloth) -> Vec<String> {
 fn table(label: &LabelInput, influences: &Influences, colour: &str) -> Vec<String> {
     let mut lines = vec![
         format!(
-            "How well each value is known, and what that does to {colour} light ({}) and to the spot of one pixel {STAND_OFF_MM} mm \
+            "How well each value is known, and what that does to {colour} light ({}) and to the scattered spot of one pixel {STAND_OFF_MM} mm \
              behind ({}):",
             percent(influences.light),
             influences
@@ -119,6 +119,10 @@ fn table(label: &LabelInput, influences: &Influences, colour: &str) -> Vec<Strin
     }
     let (together, spot_together) = (light(influences.light_together), spot(influences.spot_together));
     lines.push(row("all together", "", "", &together, &spot_together));
+    lines.push(
+        "All ranges are one standard uncertainty: the truth lies outside in about one case of three."
+            .to_owned(),
+    );
     lines.push("On what these rest:".to_owned());
     lines.extend(influences.each.iter().map(|one| format!("- {}: {}", one.input.name(), one.input.basis())));
     lines
@@ -130,7 +134,13 @@ fn row(value: &str, given: &str, known_to: &str, light: &str, spot: &str) -> Str
 
 fn light(range: Range) -> String {
     let (low, high) = (percent(range.low), percent(range.high));
-    if low == high { format!("stays at {low}") } else { format!("{low} to {high}") }
+    if range.high < LEAST_SHARE {
+        high
+    } else if low == high {
+        format!("stays at {low}")
+    } else {
+        format!("{low} to {high}")
+    }
 }
 
 fn spot(range: Option<Range>) -> String {
@@ -180,20 +190,22 @@ fn what_matters(cloth: &Cloth, label: &LabelInput, influences: &Influences) -> V
         worth_measuring(influences.most_for_spot(measurable), influences.most_for_spot(Input::at_home));
     let home: Vec<&str> =
         influences.each.iter().map(|one| one.input).filter(|i| i.at_home()).map(Input::name).collect();
-    let left = influences.light_without(Input::at_home);
-    let mut lines = vec![
-        format!(
-            "What matters most to measure: for the light let through {for_light}; for the width of the spot {for_spot}."
-        ),
-        format!(
-            "A ruler, a kitchen scale and a phone tell {}. With all of these known exactly, the range of the light shrinks from \
-             {} to {}; the rest lies in the fibres and in the model, and a test piece decides.",
-            home.join(", "),
-            in_brackets(influences.light_together),
-            in_brackets(left),
-        ),
-        "How to measure, what moves the light most first:".to_owned(),
-    ];
+    let (now, left) = (light(influences.light_together), light(influences.light_without(Input::at_home)));
+    let mut lines = if influences.light_together.high < LEAST_SHARE {
+        vec!["Hardly any light gets through, whatever of this is measured.".to_owned()]
+    } else {
+        vec![
+            format!(
+                "What matters most to measure: for the light let through {for_light}; for the width of the spot {for_spot}."
+            ),
+            format!(
+                "A ruler, a kitchen scale and a phone tell {}. If all of these were known exactly, the light let through would \
+                 still range from {left} (now {now}); the rest lies in the fibres and in the model, and a test piece decides.",
+                home.join(", "),
+            ),
+        ]
+    };
+    lines.push("How to measure, what moves the light most first:".to_owned());
     let mut order: Vec<&Influence> = influences.each.iter().filter(|one| measurable(one.input)).collect();
     order.sort_by(|a, b| b.light_factor().total_cmp(&a.light_factor()));
     let told = order
@@ -205,10 +217,6 @@ fn what_matters(cloth: &Cloth, label: &LabelInput, influences: &Influences) -> V
          `weftlight cloth show` makes of this file."
     ));
     lines
-}
-
-fn in_brackets(range: Range) -> String {
-    format!("({})", light(range))
 }
 
 /// The value that moves something most, and the one at home that does where the first cannot be measured there.
