@@ -2,11 +2,14 @@
 
 use weftlight::cloth::fibres::{FIBRES, find};
 
+/// The ends of a range.
+type Ends = [f64; 2];
+
 /// Density in g/cm3 at 65 % relative humidity: Morton & Hearle, Physical Properties of Textile Fibres, 4th edition, table 5.1 (seen
 /// as a copy of the table). Indices along and across at 589 nm: the same book, table 24.1 (from memory; ranges for acrylic; polypropylene
 /// is not in that table: common practice). Diameters in micrometres: wool and silk from fibre handbooks (seen), the others common
 /// practice, no source.
-const PUBLISHED: [(&str, f64, [f64; 2], [f64; 2], [f64; 2]); 8] = [
+const PUBLISHED: [(&str, f64, Ends, Ends, Ends); 8] = [
     ("cotton", 1.52, [1.578, 1.578], [1.532, 1.532], [12.0, 20.0]),
     ("viscose", 1.49, [1.539, 1.539], [1.519, 1.519], [10.0, 20.0]),
     ("wool", 1.31, [1.553, 1.553], [1.542, 1.542], [16.0, 40.0]),
