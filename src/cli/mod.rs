@@ -2,9 +2,11 @@
 //!
 //! Data goes to standard output, messages to standard error. Exit code 0: fine; 1: a check failed; 2: an error.
 
+mod charts;
 mod check;
 mod cloth;
 mod cloths;
+mod compare;
 mod judged;
 mod numbers;
 pub mod output;
@@ -12,6 +14,7 @@ mod pick;
 mod preview;
 mod progress;
 mod spread;
+mod standoff;
 mod view;
 
 use crate::diagnose::Diagnostic;
@@ -50,6 +53,8 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Preview(preview::Arguments),
+    Compare(compare::Arguments),
+    Standoff(standoff::Arguments),
     Pick(pick::Arguments),
     Spread(spread::Arguments),
     Cloth(cloth::Arguments),
@@ -72,7 +77,9 @@ pub fn run() -> ExitCode {
     match Cli::try_parse() {
         Ok(cli) => finished(match cli.command {
             Command::Preview(arguments) => preview::run(&arguments),
+            Command::Compare(arguments) => compare::run(&arguments),
             Command::Pick(arguments) => pick::run(&arguments),
+            Command::Standoff(arguments) => standoff::run(&arguments),
             Command::Spread(arguments) => spread::run(&arguments),
             Command::Cloth(arguments) => cloth::run(&arguments),
             Command::Check(arguments) => Ok(check::run(&arguments)),

@@ -30,17 +30,18 @@
 //! Contrast sensitivity: Barten (1999), see [`super::eye`]. Quadratic summation over frequencies: Barten (1999) and the many
 //! channels that he quotes; the comparison with an evenly spread source is this project's own definition.
 
-use super::eye::contrast_sensitivity;
+use super::eye::Sensitivity;
 use super::neighbours::Neighbourhood;
 use crate::light::Window;
 use crate::light::spread::SpotSpectrum;
 use crate::picture::fft2::{Fft2, smooth_size};
 use crate::picture::plane::{Accuracy, Frame, SpotChannel, SpotPoint, XyzImage, add_spots};
-use crate::scene::Pixel;
 use std::f64::consts::PI;
 
 /// Finest detail that the eye passes, in cycles per degree.
 const FINEST_CYCLES: f64 = 32.0;
+/// Finer than this nobody sees anything, in cycles per degree: the sensitivity is below 1e-6.
+const UNSEEN_CYCLES: f64 = 120.0;
 /// Samples a pitch at least.
 const SAMPLES_PER_PITCH: f64 = 8.0;
 /// Most samples of the picture.
@@ -54,14 +55,19 @@ const WIDEST_FIELD_DEG: f64 = 60.0;
 /// Distances searched for the one at which dots vanish, in m.
 const NEAREST_M: f64 = 0.1;
 const FARTHEST_M: f64 = 200.0;
+/// What comes straight through below this intensity is left out: ten decades below a pixel.
+const LEAST_STRAIGHT_CD: f64 = 1e-10;
+/// Rings with less than this share of the whole power are left out: the eye's sensitivity, squared, differs by less than 1e8
+/// between frequencies that it passes at all.
+const LEAST_POWER: f64 = 1e-15;
 /// Rings of spatial frequency into which the spectrum is gathered.
 const RINGS: usize = 1024;
 
-/// One kind of die of the scene: its spot in luminance, the intensity that comes straight through, its window.
+/// One kind of light of the scene: its spot in luminance, the intensity that comes straight through, its window.
 #[derive(Clone, Debug)]
-pub struct Emitter<'a> {
+pub struct Emitter {
     /// Spot in cd/m2 (mm2 in the transform) at full level; `None` without cloth.
-    pub spot: Option<&'a SpotSpectrum>,
+    pub spot: Option<SpotSpectrum>,
     /// Outline.
     pub window: Window,
     /// For each pixel of the scene: place of the light's centre in mm and level; level 0 for pixels of other kinds.
@@ -94,12 +100,12 @@ impl Dots {
     pub fn visibility(&self, distance_m: f64) -> f64 {
         let mm_per_degree = 1e3 * distance_m * (PI / 180.0);
         let field = (self.lit_mm2.sqrt() / mm_per_degree).min(WIDEST_FIELD_DEG);
+        let eye = Sensitivity::new(self.adaptation, field);
         self.power
             .iter()
-            .map(|&(k, power)| {
-                let u = k / (2.0 * PI) * mm_per_degree;
-                power * contrast_sensitivity(u, self.adaptation, field).powi(2)
-            })
+            .map(|&(k, power)| (k / (2.0 * PI) * mm_per_degree, power))
+            .take_while(|&(u, _)| u < UNSEEN_CYCLES)
+            .map(|(u, power)| power * eye.at(u).powi(2))
             .sum::<f64>()
             .sqrt()
     }
@@ -132,9 +138,8 @@ impl Dots {
 /// Compares the glow with the even glow. `None` for a scene in which no two pixels are neighbours, or without light.
 #[must_use]
 pub fn dots(
-    pixels: &[Pixel],
     neighbourhood: &Neighbourhood,
-    emitters: &[Emitter<'_>],
+    emitters: &[Emitter],
     room_cd_m2: f64,
     distance_m: f64,
 ) -> Option<Dots> {
@@ -144,9 +149,9 @@ pub fn dots(
     let straight = straight_spot(frame.mm_per_px);
     let mut channels = Vec::new();
     for emitter in emitters {
-        let (real, even) = lights(pixels, neighbourhood, emitter);
-        let straight = (emitter.straight_cd > 0.0).then_some((&straight, emitter.straight_cd));
-        for (spot, factor) in emitter.spot.map(|spot| (spot, 1.0)).into_iter().chain(straight) {
+        let (real, even) = lights(neighbourhood, emitter);
+        let straight = (emitter.straight_cd > LEAST_STRAIGHT_CD).then_some((&straight, emitter.straight_cd));
+        for (spot, factor) in emitter.spot.as_ref().map(|spot| (spot, 1.0)).into_iter().chain(straight) {
             for (plane, points) in [&real, &even].into_iter().enumerate() {
                 channels.push(SpotChannel {
                     points: points.iter().map(|p| SpotPoint { amount: factor * p.amount, ..*p }).collect(),
@@ -192,19 +197,16 @@ fn straight_spot(step: f64) -> SpotSpectrum {
 }
 
 /// The lights of one kind where they are, and spread evenly.
-fn lights(
-    pixels: &[Pixel],
-    neighbourhood: &Neighbourhood,
-    emitter: &Emitter<'_>,
-) -> (Vec<SpotPoint>, Vec<SpotPoint>) {
+fn lights(neighbourhood: &Neighbourhood, emitter: &Emitter) -> (Vec<SpotPoint>, Vec<SpotPoint>) {
     let (mut real, mut even) = (Vec::new(), Vec::new());
-    for ((pixel, &(at, level)), places) in pixels.iter().zip(&emitter.lights).zip(&neighbourhood.even) {
+    let of_pixels = emitter.lights.iter().zip(&neighbourhood.even).zip(&neighbourhood.places);
+    for ((&(at, level), places), pixel) in of_pixels {
         if level <= 0.0 {
             continue;
         }
         real.push(SpotPoint { x_mm: at[0], y_mm: at[1], amount: level });
         // The light's own place in the package moves the even version as a whole.
-        let shift = [at[0] - pixel.at[0].0, at[1] - pixel.at[1].0];
+        let shift = [at[0] - pixel[0], at[1] - pixel[1]];
         even.extend(places.iter().map(|p| SpotPoint {
             x_mm: p.at[0] + shift[0],
             y_mm: p.at[1] + shift[1],
@@ -308,14 +310,15 @@ fn ring_power(fft: &Fft2, contrast: &[f32], step: f64, lit_count: f64) -> Vec<(f
         let kx = dkx * u as f64;
         for v in 0..ny {
             let ky = dky * if 2 * v <= ny { v as f64 } else { v as f64 - ny as f64 };
-            let k = kx.hypot(ky);
+            let k = (kx * kx + ky * ky).sqrt();
             let power = twice * norm * f64::from(spectrum[u * ny + v].norm_sqr());
             let entry = &mut rings[((k / ring) as usize).min(RINGS)];
             entry.0 += k * power;
             entry.1 += power;
         }
     }
-    rings.into_iter().filter(|r| r.1 > 0.0).map(|(weighted, power)| (weighted / power, power)).collect()
+    let least = LEAST_POWER * rings.iter().map(|r| r.1).sum::<f64>();
+    rings.into_iter().filter(|r| r.1 > least).map(|(weighted, power)| (weighted / power, power)).collect()
 }
 
 /// Value at a place between the samples, by straight lines; `None` outside the frame.
@@ -338,10 +341,12 @@ fn sample(frame: &Frame, plane: &[f32], at: [f64; 2]) -> Option<f64> {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::judge::eye::contrast_sensitivity;
     use crate::judge::neighbours::neighbourhood;
     use crate::light::bare::irradiance_spot;
     use crate::pixels::package::Package;
     use crate::quantity::Millimetres;
+    use crate::scene::Pixel;
     use std::sync::Arc;
 
     /// A square grid of equal Lambertian points under an ideal thin diffuser at the height `h` mm, 10 mm apart. Ripple is looked
@@ -359,7 +364,7 @@ mod tests {
             .collect();
         let spot = irradiance_spot(1.0, h);
         let emitter = Emitter {
-            spot: Some(&spot),
+            spot: Some(spot),
             window: Window::Point,
             lights: pixels.iter().map(|p| ([p.at[0].0, p.at[1].0], 1e4)).collect(),
             straight_cd: 0.0,
@@ -369,7 +374,7 @@ mod tests {
         for place in neighbourhood.even.iter_mut().flatten() {
             place.between &= inner(place.at[0]) && inner(place.at[1]);
         }
-        dots(&pixels, &neighbourhood, &[emitter], 0.0, distance_m).expect("a lit grid")
+        dots(&neighbourhood, &[emitter], 0.0, distance_m).expect("a lit grid")
     }
 
     #[test]

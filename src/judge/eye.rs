@@ -69,17 +69,42 @@ fn barten(u: f64, sigma_deg: f64, field_deg: f64, troland: f64) -> f64 {
     optics / K / (2.0 / T_S * area * noise).sqrt()
 }
 
+/// The eye adapted to one luminance, looking at one field.
+#[derive(Clone, Copy, Debug)]
+pub struct Sensitivity {
+    sigma_deg: f64,
+    field_deg: f64,
+    troland: f64,
+}
+
+impl Sensitivity {
+    /// For a field of side `field_deg` at a luminance in cd/m2.
+    #[must_use]
+    pub fn new(luminance: f64, field_deg: f64) -> Sensitivity {
+        if luminance <= 0.0 || field_deg <= 0.0 {
+            return Sensitivity { sigma_deg: 0.0, field_deg: 0.0, troland: 0.0 };
+        }
+        let pupil = pupil_mm(luminance, field_deg);
+        let sigma_deg = SIGMA0_DEG.hypot(SIGMA_PER_MM_DEG * pupil);
+        Sensitivity { sigma_deg, field_deg, troland: retinal_illuminance(luminance, pupil) }
+    }
+
+    /// Contrast sensitivity; zero for darkness and at frequency zero.
+    #[must_use]
+    pub fn at(self, cycles_per_degree: f64) -> f64 {
+        if cycles_per_degree <= 0.0 || self.troland <= 0.0 {
+            return 0.0;
+        }
+        barten(cycles_per_degree, self.sigma_deg, self.field_deg, self.troland)
+    }
+}
+
 /// Contrast sensitivity at `cycles_per_degree` for a field of side `field_deg` at a luminance in cd/m2.
 ///
 /// Zero for darkness and at frequency zero.
 #[must_use]
 pub fn contrast_sensitivity(cycles_per_degree: f64, luminance: f64, field_deg: f64) -> f64 {
-    if cycles_per_degree <= 0.0 || luminance <= 0.0 || field_deg <= 0.0 {
-        return 0.0;
-    }
-    let pupil = pupil_mm(luminance, field_deg);
-    let sigma = SIGMA0_DEG.hypot(SIGMA_PER_MM_DEG * pupil);
-    barten(cycles_per_degree, sigma, field_deg, retinal_illuminance(luminance, pupil))
+    Sensitivity::new(luminance, field_deg).at(cycles_per_degree)
 }
 
 #[cfg(test)]

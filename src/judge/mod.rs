@@ -5,4 +5,5 @@ pub mod dots;
 pub mod eye;
 pub mod neighbours;
 pub mod numbers;
+pub mod ranges;
 pub mod softness;

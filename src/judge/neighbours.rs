@@ -23,6 +23,8 @@ const ACROSS: usize = 6;
 pub struct Neighbourhood {
     /// Half the median distance to the nearest neighbour is half the pitch; `None` for a single pixel.
     pub pitch_mm: Option<f64>,
+    /// Places of the pixels in mm.
+    pub places: Vec<[f64; 2]>,
     /// For each pixel: the even version of its light, as places with shares that sum to 1.
     pub even: Vec<Vec<EvenPlace>>,
 }
@@ -46,7 +48,7 @@ pub fn neighbourhood(pixels: &[Pixel]) -> Neighbourhood {
     let mut known: Vec<f64> = nearest.iter().copied().filter(|d| d.is_finite()).collect();
     if known.is_empty() {
         let even = places.iter().map(|&at| vec![EvenPlace { at, share: 1.0, between: true }]).collect();
-        return Neighbourhood { pitch_mm: None, even };
+        return Neighbourhood { pitch_mm: None, places, even };
     }
     known.sort_by(f64::total_cmp);
     let pitch = known[known.len() / 2];
@@ -66,7 +68,7 @@ pub fn neighbourhood(pixels: &[Pixel]) -> Neighbourhood {
             even_places(at, &around)
         })
         .collect();
-    Neighbourhood { pitch_mm: Some(pitch), even }
+    Neighbourhood { pitch_mm: Some(pitch), places, even }
 }
 
 fn length(v: [f64; 2]) -> f64 {

@@ -26,6 +26,7 @@ pub mod forward;
 pub mod kernels;
 mod phase;
 pub mod quadrature;
+mod response;
 pub mod sheet;
 pub mod spots;
 pub mod spread;

@@ -176,19 +176,25 @@ impl SpotSpectrum {
         const HALVINGS: usize = 20;
         const GROWTH: f64 = 1.3;
         const FIRST: f64 = 1e-3;
+        /// The rule is made for radii so many times as large as needed just then, so that it serves some more.
+        const FAR: f64 = 4.0;
         let height = self.at_radii(window, &[0.0])[0];
         let above = |samples: &[(f64, f64)], r: f64| -> bool {
             samples.iter().map(|&(k, w)| w * k * f_j0(k * r)).sum::<f64>() >= share * height
         };
         let (mut low, mut high) = (0.0, FIRST * limit);
-        let mut samples = self.samples(window, high);
+        let mut sampled = FAR * high;
+        let mut samples = self.samples(window, sampled);
         while above(&samples, high) {
             low = high;
             high *= GROWTH;
             if high > limit {
                 return None;
             }
-            samples = self.samples(window, high);
+            if high > sampled {
+                sampled = FAR * high;
+                samples = self.samples(window, sampled);
+            }
         }
         for _ in 0..HALVINGS {
             let middle = 0.5 * (low + high);
@@ -227,17 +233,22 @@ fn spline_bends(x: &[f64], y: &[f64], first_slope: f64) -> Vec<f64> {
     bends
 }
 
-/// Knots in 1/mm for the spot of a stack of total height `height` over a first gap `gap`, both in mm.
-///
-/// They grow like a hyperbolic sine from a step small against 1 / height to where `exp(-k gap)` has fallen below 1e-8,
-/// or to [`FINEST`] when the gap is next to nothing.
+/// The frequency in 1/mm where `exp(-k gap)` has fallen below 1e-8, or [`FINEST`] when the gap (in mm) is next to nothing.
 #[must_use]
-pub fn frequency_knots(gap: f64, height: f64) -> Vec<f64> {
+pub fn frequency_end(gap: f64) -> f64 {
     /// ln(1e8): beyond it a spot's transform is lost in single precision.
     const FALL: f64 = 18.4;
+    (FALL / gap.max(1e-9)).min(FINEST)
+}
+
+/// Knots in 1/mm for the spot of a stack of total height `height` over a first gap `gap`, both in mm.
+///
+/// They grow like a hyperbolic sine from a step small against 1 / height to [`frequency_end`].
+#[must_use]
+pub fn frequency_knots(gap: f64, height: f64) -> Vec<f64> {
     /// Spacing of the knots in the hyperbolic angle; 0.12 leaves 2e-5 of the peak (tested).
     const STEP: f64 = 0.12;
-    let end = (FALL / gap.max(1e-9)).min(FINEST);
+    let end = frequency_end(gap);
     let scale = 0.4 / height.max(1e-3);
     let count = ((end / scale).asinh() / STEP).ceil().max(8.0);
     (0..=count as usize).map(|i| scale * ((end / scale).asinh() * i as f64 / count).sinh()).collect()

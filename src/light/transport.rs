@@ -71,13 +71,15 @@ const FLAT: f64 = 1e-6;
 
 /// Weighted values of the basis polynomials at one place.
 type Basis = [f64; NODES];
+/// A distance and its logarithm.
+type Distance = (f64, f64);
 
 /// The parts of the method that depend on the reference interval alone.
 struct Reference {
     rule: Rule,
-    /// For each node: places of the graded rule as ln of the distance to the node, and the weighted basis values
-    /// (rule point by node).
-    own: Vec<(Vec<f64>, Vec<Basis>)>,
+    /// For each node: places of the graded rule as distances to the node with their logarithms, and the weighted basis
+    /// values (rule point by node).
+    own: Vec<(Vec<Distance>, Vec<Basis>)>,
     /// Rules graded towards 0 and towards 1: places and weighted basis values.
     near_zero: (Vec<f64>, Vec<Basis>),
     near_one: (Vec<f64>, Vec<Basis>),
@@ -128,7 +130,7 @@ impl Reference {
             .map(|&y| {
                 let points: Vec<_> =
                     piece(y, 0.0, GRADING).into_iter().chain(piece(y, 1.0, GRADING)).collect();
-                (points.iter().map(|p| p.1.ln()).collect(), basis(&points))
+                (points.iter().map(|p| (p.1, p.1.ln())).collect(), basis(&points))
             })
             .collect();
         let (low, high) = (piece(0.0, 1.0, FACE_GRADING), piece(1.0, 0.0, FACE_GRADING));
@@ -150,16 +152,16 @@ fn crowd_slope(y: f64) -> f64 {
 
 /// A layer in its place, as the solver wants it.
 #[derive(Clone, Debug)]
-struct Placed {
-    bottom: f64,
-    thickness: f64,
-    extinction: f64,
-    albedo: f64,
-    openness: f64,
+pub(super) struct Placed {
+    pub(super) bottom: f64,
+    pub(super) thickness: f64,
+    pub(super) extinction: f64,
+    pub(super) albedo: f64,
+    pub(super) openness: f64,
 }
 
 impl Placed {
-    fn optical_thickness(&self) -> f64 {
+    pub(super) fn optical_thickness(&self) -> f64 {
         self.extinction * self.thickness
     }
 
@@ -170,13 +172,13 @@ impl Placed {
 
 /// A way across whole layers: with probability `weight` a ray meets the optical thickness `tau`.
 #[derive(Clone, Copy, Debug)]
-struct Crossing {
-    weight: f64,
-    tau: f64,
+pub(super) struct Crossing {
+    pub(super) weight: f64,
+    pub(super) tau: f64,
 }
 
 /// The ways across a run of layers.
-fn crossings<'a>(layers: impl IntoIterator<Item = &'a Placed>) -> Vec<Crossing> {
+pub(super) fn crossings<'a>(layers: impl IntoIterator<Item = &'a Placed>) -> Vec<Crossing> {
     let mut ways = vec![Crossing { weight: 1.0, tau: 0.0 }];
     for layer in layers {
         let (o, tau) = (layer.openness, layer.optical_thickness());
@@ -194,10 +196,10 @@ fn crossings<'a>(layers: impl IntoIterator<Item = &'a Placed>) -> Vec<Crossing> 
 /// Isotropic transport through one stack at one wavelength.
 #[derive(Debug)]
 pub struct Transport {
-    layers: Vec<Placed>,
-    board: f64,
-    beam_power: f64,
-    source: SourceKernel,
+    pub(super) layers: Vec<Placed>,
+    pub(super) board: f64,
+    pub(super) beam_power: f64,
+    pub(super) source: SourceKernel,
 }
 
 /// The kernel of the source's own beam.
@@ -222,7 +224,7 @@ impl SourceKernel {
         }
     }
 
-    fn get(&self) -> &Kernel {
+    pub(super) fn get(&self) -> &Kernel {
         match self {
             SourceKernel::Shared(kernel) => kernel,
             SourceKernel::Own(kernel) => kernel,
@@ -308,17 +310,8 @@ impl Transport {
         if unknowns == 0 {
             return (Answer::default(), Answer::default());
         }
-        // Row-major; the identity minus scattering.
-        let mut matrix = vec![0.0; unknowns * unknowns];
-        (0..unknowns).for_each(|i| matrix[i * (unknowns + 1)] = 1.0);
-        for i in 0..self.layers.len() {
-            self.own_block(&mut matrix, i, k, reference);
-            for j in i + 1..self.layers.len() {
-                self.cross_blocks(&mut matrix, i, j, k, reference);
-            }
-        }
         let (mut right, faces) = self.right_sides(k, reference);
-        let lu = DMatrix::from_row_slice(unknowns, unknowns, &matrix).lu();
+        let lu = self.system(k).lu();
         // Scattering loses light, so the system has an inverse.
         let solved = lu.solve_mut(&mut right);
         debug_assert!(solved, "scattering cannot create light");
@@ -334,6 +327,22 @@ impl Transport {
         let fluence: Vec<f64> =
             source.iter().zip(board.iter()).map(|(source, board)| source + radiosity * board).collect();
         (self.collect(k, &fluence, radiosity, reference), without)
+    }
+
+    /// The identity minus scattering at `k`: the same whatever the gap below the first layer.
+    pub(super) fn system(&self, k: f64) -> DMatrix<f64> {
+        let reference = Reference::get();
+        let unknowns = NODES * self.layers.len();
+        // Row-major.
+        let mut matrix = vec![0.0; unknowns * unknowns];
+        (0..unknowns).for_each(|i| matrix[i * (unknowns + 1)] = 1.0);
+        for i in 0..self.layers.len() {
+            self.own_block(&mut matrix, i, k, reference);
+            for j in i + 1..self.layers.len() {
+                self.cross_blocks(&mut matrix, i, j, k, reference);
+            }
+        }
+        DMatrix::from_row_slice(unknowns, unknowns, &matrix)
     }
 
     /// The fluence that the source (first column) and a board of unit radiosity (second) make unscattered, and the weights
@@ -375,9 +384,10 @@ impl Transport {
         let start = i * NODES;
         let unknowns = NODES * self.layers.len();
         let ray = Kernel::isotropic().along(layer.extinction, k);
-        let ln_scale = (layer.thickness * layer.extinction.hypot(k)).ln();
-        for (p, (ln_distance, basis)) in reference.own.iter().enumerate() {
-            let row = weigh(ln_distance.iter().map(|ln_d| ray.at(ln_d + ln_scale)), basis);
+        let scale = layer.thickness * layer.extinction.hypot(k);
+        let ln_scale = scale.ln();
+        for (p, (distances, basis)) in reference.own.iter().enumerate() {
+            let row = weigh(distances.iter().map(|(d, ln_d)| ray.at(d * scale, ln_d + ln_scale)), basis);
             let at = (start + p) * unknowns + start;
             matrix[at..at + NODES].iter_mut().zip(row).for_each(|(m, v)| *m -= factor * v);
         }
@@ -437,9 +447,6 @@ impl Transport {
     fn collect(&self, k: f64, fluence: &[f64], radiosity: f64, reference: &Reference) -> Answer {
         let mut answer = Answer::default();
         let lambertian = Kernel::lambertian();
-        let straight = |layers: &[Placed]| -> f64 {
-            layers.iter().map(|l| unscattered(l.openness, l.optical_thickness())).product()
-        };
         for (i, layer) in self.layers.iter().enumerate() {
             let (above, below) = (crossings(&self.layers[i + 1..]), crossings(&self.layers[..i]));
             let straight_above = straight(&self.layers[i + 1..]);
@@ -473,6 +480,16 @@ impl Transport {
         }
         answer
     }
+}
+
+/// Share of light straight ahead that passes these layers.
+pub(super) fn straight(layers: &[Placed]) -> f64 {
+    layers.iter().map(|l| unscattered(l.openness, l.optical_thickness())).product()
+}
+
+/// The rule for integrals over the thickness of a layer.
+pub(super) fn layer_rule() -> &'static Rule {
+    &Reference::get().rule
 }
 
 /// Share of the flux of a source `cos^m` that leaves the stack without having been scattered.

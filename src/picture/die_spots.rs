@@ -25,11 +25,12 @@
 //! CIE 015, Colorimetry (tristimulus values); K_m = 683 lm/W (SI brochure).
 
 use crate::light::spectrum::die::{DieWeights, die_weights};
-use crate::light::spots::spots;
+use crate::light::spots::spots_over_gaps;
 use crate::light::spread::SpotSpectrum;
 use crate::light::{Stack, spectrum};
 use crate::pixels::package::Package;
 use crate::quantity::Nanometres;
+use std::sync::Arc;
 
 /// Greatest distance of the wavelengths at which the stack is solved.
 pub const STEP_NM: f64 = 24.0;
@@ -66,10 +67,81 @@ pub fn die_spots_every(
     weights: &[Vec<DieWeights>],
     stack_at: &(dyn Fn(Nanometres) -> Stack + Sync),
 ) -> Vec<DieSpots> {
+    let gap = stack_at(Nanometres(550.0)).layers.first().map_or(0.0, |layer| layer.gap_below.0);
+    let folded = folded_over_gaps(step_nm, packages, weights, stack_at, &[gap]);
+    let Some(folded) = folded.first() else { return Vec::new() };
+    let dies = |p: usize| (0..packages[p].dies.len()).map(move |d| (p, d));
+    (0..packages.len())
+        .map(|p| DieSpots { dies: dies(p).filter_map(|(p, d)| folded.triple(p, d)).collect() })
+        .collect()
+}
+
+/// The spots of the solved wavelengths of several packages behind one stack, and what each counts for every die.
+#[derive(Clone, Debug)]
+pub struct Folded {
+    /// By beam.
+    solved: Vec<Vec<SpotSpectrum>>,
+    shares: Arc<Shares>,
+}
+
+/// What the solved wavelengths count for the dies.
+#[derive(Debug)]
+struct Shares {
+    /// Which beam each package has; `None` where none of its light can be seen.
+    beam: Vec<Option<usize>>,
+    /// By package, die, axis (X, Y, Z) and wavelength, in cd/m2 per unit of the spot.
+    weights: Vec<Vec<[Vec<f64>; 3]>>,
+}
+
+impl Folded {
+    /// The sum of the spots of a package's dies at these levels in one of X, Y, Z (0 to 2).
+    #[must_use]
+    pub fn spot(&self, package: usize, levels: &[f64], axis: usize) -> Option<SpotSpectrum> {
+        let solved = &self.solved[self.shares.beam[package]?];
+        let mut sums = vec![0.0; solved.len()];
+        for (die, level) in self.shares.weights[package].iter().zip(levels) {
+            sums.iter_mut().zip(&die[axis]).for_each(|(sum, weight)| *sum += level * weight);
+        }
+        // All spots of one beam share their knots.
+        SpotSpectrum::weighted_sum(&sums.into_iter().zip(solved).collect::<Vec<_>>())
+    }
+
+    /// X, Y, Z of one die's spot at zero frequency: the whole light of the spot.
+    #[must_use]
+    pub fn whole(&self, package: usize, die: usize) -> [f64; 3] {
+        let Some(beam) = self.shares.beam[package] else { return [0.0; 3] };
+        let at_zero = self.solved[beam].iter().map(|spot| spot.value(0.0));
+        let weights = &self.shares.weights[package][die];
+        let mut sums = [0.0; 3];
+        for (n, value) in at_zero.enumerate() {
+            sums.iter_mut().zip(weights).for_each(|(sum, weights)| *sum += weights[n] * value);
+        }
+        sums
+    }
+
+    fn triple(&self, package: usize, die: usize) -> Option<[SpotSpectrum; 3]> {
+        let levels: Vec<f64> = (0..=die).map(|d| f64::from(u8::from(d == die))).collect();
+        let [x, y, z] = [0, 1, 2].map(|axis| self.spot(package, &levels, axis));
+        Some([x?, y?, z?])
+    }
+}
+
+/// The solved wavelengths of all packages with each of these gaps in mm below the first layer.
+///
+/// All wavelengths of all packages with the same beam, and all gaps, are solved together.
+#[must_use]
+pub fn folded_over_gaps(
+    step_nm: f64,
+    packages: &[&Package],
+    weights: &[Vec<DieWeights>],
+    stack_at: &(dyn Fn(Nanometres) -> Stack + Sync),
+    gaps_mm: &[f64],
+) -> Vec<Folded> {
     let mut beams: Vec<f64> = packages.iter().map(|p| p.beam_power).collect();
     beams.sort_by(f64::total_cmp);
     beams.dedup();
-    let mut found: Vec<Option<DieSpots>> = vec![None; packages.len()];
+    let mut shares = Shares { beam: vec![None; packages.len()], weights: vec![Vec::new(); packages.len()] };
+    let mut solved: Vec<Vec<Vec<SpotSpectrum>>> = vec![Vec::new(); gaps_mm.len()];
     for beam in beams {
         let of_beam: Vec<usize> = (0..packages.len()).filter(|&p| packages[p].beam_power == beam).collect();
         let matters = of_beam.iter().flat_map(|&p| &weights[p]).map(|w| w.matters.clone());
@@ -79,31 +151,32 @@ pub fn die_spots_every(
         }
         let way = way(step_nm, first..end, stack_at);
         let stacks: Vec<Stack> = node_wavelengths(&way, first).into_iter().map(stack_at).collect();
-        let solved = spots(&stacks, beam);
-        let Some(level) = level(&solved) else { continue };
+        let over_gaps = spots_over_gaps(&stacks, beam, gaps_mm);
+        // The whole light of a spot does not depend on the gap.
+        let Some(level) = over_gaps.first().and_then(|solved| level(solved)) else { continue };
+        let by_sample: Vec<[(usize, f64); 2]> = way.iter().map(|&x| self::shares(x, &level)).collect();
+        let index = solved.first().map_or(0, Vec::len);
+        solved.iter_mut().zip(over_gaps).for_each(|(all, new)| all.push(new));
         for p in of_beam {
-            let dies = weights[p]
+            shares.beam[p] = Some(index);
+            shares.weights[p] = weights[p]
                 .iter()
                 .map(|die| {
-                    std::array::from_fn(|axis| {
-                        let mut node_weights = vec![0.0; solved.len()];
-                        for sample in die.matters.clone() {
-                            let weight = PER_SQUARE_METRE * die.xyz_lm[sample][axis];
-                            for (node, share) in shares(way[sample - first], &level) {
-                                node_weights[node] += weight * share;
+                    let mut node_weights = [0, 1, 2].map(|_| vec![0.0; level.len()]);
+                    for sample in die.matters.clone() {
+                        for (node, share) in by_sample[sample - first] {
+                            for (sums, value) in node_weights.iter_mut().zip(die.xyz_lm[sample]) {
+                                sums[node] += PER_SQUARE_METRE * value * share;
                             }
                         }
-                        let parts: Vec<(f64, &SpotSpectrum)> =
-                            node_weights.into_iter().zip(&solved).collect();
-                        // All spots of one call share their knots.
-                        SpotSpectrum::weighted_sum(&parts).unwrap_or_else(|| solved[0].clone())
-                    })
+                    }
+                    node_weights
                 })
                 .collect();
-            found[p] = Some(DieSpots { dies });
         }
     }
-    found.into_iter().map(|spots| spots.unwrap_or(DieSpots { dies: Vec::new() })).collect()
+    let shares = Arc::new(shares);
+    solved.into_iter().map(|solved| Folded { solved, shares: Arc::clone(&shares) }).collect()
 }
 
 /// The height of each solved spot (its transform at zero frequency), by which shapes are scaled between wavelengths.

@@ -42,7 +42,7 @@ pub(super) struct Job<'a> {
     pub(super) channels: Vec<Channel<'a>>,
     pub(super) active: [bool; 3],
     pub(super) accuracy: Accuracy,
-    pub(super) crossover: Crossover,
+    pub(super) crossover: &'static Crossover,
     pub(super) aperture_mm: f64,
     /// Frequency beyond which no spot, softened, has anything that matters, in 1/mm.
     pub(super) band: f64,
@@ -64,8 +64,12 @@ pub(super) fn add_all(
         .map(|source| Channel { points: source.points.iter().filter(usable).copied().collect(), source })
         .filter(|c| !c.points.is_empty())
         .collect();
-    let spots: Vec<&SpotSpectrum> =
-        channels.iter().flat_map(|c| c.source.kernels.iter().flatten().copied()).collect();
+    let mut spots: Vec<&SpotSpectrum> = Vec::new();
+    for spot in channels.iter().flat_map(|c| c.source.kernels.iter().flatten().copied()) {
+        if !spots.iter().any(|known| std::ptr::eq(*known, spot)) {
+            spots.push(spot);
+        }
+    }
     let samples: Vec<Samples> = spots.par_iter().filter_map(|s| Samples::of(s)).collect();
     if samples.is_empty() {
         return;
@@ -91,7 +95,7 @@ pub(super) fn add_all(
         report.aperture_mm = Some(aperture_mm);
     }
     let band = widest(&|s| s.band(accuracy.share(), |k| gaussian(k, aperture_mm)));
-    let crossover = Crossover::new(accuracy);
+    let crossover = Crossover::of(accuracy);
     let job = Job { channels, active, accuracy, crossover, aperture_mm, band, scale_mm };
     job.add_grid(planes, &target, &Pass { post: &[], low_pass: None, pad_mm: 0.0, stride }, report);
 }

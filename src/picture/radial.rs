@@ -11,6 +11,7 @@ use crate::light::sinc;
 use crate::light::spread::SpotSpectrum;
 use pxfm::f_erf;
 use rayon::prelude::*;
+use std::sync::LazyLock;
 
 /// Samples taken of a spectrum for the integrals below. Spaced like the square root of k, so that a thousandth of the
 /// reach separates them at the upper end and far less at the lower.
@@ -98,7 +99,17 @@ pub(super) struct Crossover {
 }
 
 impl Crossover {
-    pub(super) fn new(accuracy: Accuracy) -> Crossover {
+    /// Made once for each accuracy.
+    pub(super) fn of(accuracy: Accuracy) -> &'static Crossover {
+        static PICTURE: LazyLock<Crossover> = LazyLock::new(|| Crossover::new(Accuracy::Picture));
+        static SKIRTS: LazyLock<Crossover> = LazyLock::new(|| Crossover::new(Accuracy::Skirts));
+        match accuracy {
+            Accuracy::Picture => &PICTURE,
+            Accuracy::Skirts => &SKIRTS,
+        }
+    }
+
+    fn new(accuracy: Accuracy) -> Crossover {
         let a = accuracy.steepness();
         let end = 1.0 + CROSSOVER_OVER / a;
         let per_unit = accuracy.crossover_entries();

@@ -2,7 +2,7 @@
 
 use super::canvas::Canvas;
 use super::develop::develop;
-use super::exposure::{ExposureValue, resolve};
+use super::exposure::{ExposureValue, resolve, resolve_for_set};
 use super::luminance::{LuminanceImage, luminance_in};
 use super::plane::Frame;
 use crate::scene::{Exposure, Scene};
@@ -15,12 +15,23 @@ const LEAST_PX_PER_PITCH: f64 = 14.0;
 /// nearest to its middle.
 #[must_use]
 pub fn small_frame(scene: &Scene, pitch_mm: Option<f64>, size_px: [u32; 2]) -> Frame {
+    detailed_frame(scene, pitch_mm, size_px, LEAST_PX_PER_PITCH)
+}
+
+/// As [`small_frame`], with at least so many image pixels a pitch.
+#[must_use]
+pub fn detailed_frame(
+    scene: &Scene,
+    pitch_mm: Option<f64>,
+    size_px: [u32; 2],
+    least_px_per_pitch: f64,
+) -> Frame {
     let ([low_x, low_y], [high_x, high_y]) = scene.extent();
     let margin = 2.0 * scene.view.margin.0;
     let [across, upright] = [(high_x - low_x).0 + margin, (high_y - low_y).0 + margin];
     let whole = (across / f64::from(size_px[0])).max(upright / f64::from(size_px[1]));
     let middle = [0.5 * (low_x.0 + high_x.0), 0.5 * (low_y.0 + high_y.0)];
-    let finest = pitch_mm.map_or(whole, |pitch| pitch / LEAST_PX_PER_PITCH);
+    let finest = pitch_mm.map_or(whole, |pitch| pitch / least_px_per_pitch);
     if whole <= finest {
         return Frame::centred(middle[0], middle[1], whole, size_px[0], size_px[1]);
     }
@@ -48,6 +59,13 @@ pub fn small_luminances(scenes: &[(&Scene, Frame)], done: &(dyn Fn() + Sync)) ->
 #[must_use]
 pub fn developed_together(pictures: &[LuminanceImage], wanted: Exposure) -> (ExposureValue, Vec<Canvas>) {
     let exposure = resolve(wanted, pictures.iter().map(|p| p.image.planes[1].as_slice()));
+    (exposure, pictures.par_iter().map(|p| develop(&p.image, exposure)).collect())
+}
+
+/// Develops pictures of a set of cloths at one exposure: the one that is fixed, or the median one ([`resolve_for_set`]).
+#[must_use]
+pub fn developed_as_set(pictures: &[LuminanceImage], wanted: Exposure) -> (ExposureValue, Vec<Canvas>) {
+    let exposure = resolve_for_set(wanted, pictures.iter().map(|p| p.image.planes[1].as_slice()));
     (exposure, pictures.par_iter().map(|p| develop(&p.image, exposure)).collect())
 }
 

@@ -7,6 +7,7 @@ use super::gridding::{Lattice, Stencil, window_transform};
 use super::levels::{Channel, Grid, Job, matters};
 use super::plane::{SpotChannel, SpotPoint};
 use super::radial::{Scale, SincTable, TABLE, Table, gaussian};
+use crate::light::spread::SpotSpectrum;
 use crate::light::{Window, sinc};
 use rayon::prelude::*;
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
@@ -23,10 +24,12 @@ impl Job<'_> {
             ((grid.band * grid.fft.nx as f64 * grid.step_mm / TAU) as usize + 1).min(grid.fft.half());
         let entries = if grid.low_pass.is_some() { self.accuracy.far_entries() } else { TABLE };
         let scale = Scale::new(grid.band, entries);
+        let (tables, table_of) = self.tables(grid, scale);
         let spread: Vec<SpreadChannel<'_>> = self
             .channels
             .par_iter()
-            .filter_map(|c| SpreadChannel::new(self, grid, c, columns_used, scale))
+            .zip(table_of)
+            .filter_map(|(c, table)| SpreadChannel::new(grid, c, columns_used, &tables[table]))
             .collect();
         if spread.is_empty() {
             return;
@@ -82,6 +85,50 @@ impl Job<'_> {
     }
 }
 
+impl Job<'_> {
+    /// The tables of the channels' spots seen through their windows, and which of them each channel uses: channels with the
+    /// same outline and the same single spot share one.
+    fn tables(&self, grid: &Grid<'_>, scale: Scale) -> (Vec<Table>, Vec<usize>) {
+        let mut wanted: Vec<(Window, [Option<&SpotSpectrum>; 3])> = Vec::new();
+        let table_of = self
+            .channels
+            .iter()
+            .map(|channel| {
+                let SpotChannel { window, kernels, .. } = channel.source;
+                let mut spots = kernels.iter().flatten();
+                let first = spots.next().copied();
+                let single = spots.all(|spot| first.is_some_and(|first| std::ptr::eq(first, *spot)));
+                // Components that stay dark are left out later.
+                let kernels = if single { [first; 3] } else { *kernels };
+                let same = |known: &(Window, [Option<&SpotSpectrum>; 3])| {
+                    let pairs = known.1.iter().zip(&kernels);
+                    let equal = |(a, b): (&Option<&SpotSpectrum>, &Option<&SpotSpectrum>)| match (a, b) {
+                        (Some(a), Some(b)) => std::ptr::eq(*a, *b),
+                        (None, None) => true,
+                        _ => false,
+                    };
+                    known.0 == *window && pairs.into_iter().all(equal)
+                };
+                wanted.iter().position(same).unwrap_or_else(|| {
+                    wanted.push((*window, kernels));
+                    wanted.len() - 1
+                })
+            })
+            .collect();
+        let table = |(window, kernels): &(Window, [Option<&SpotSpectrum>; 3])| {
+            let single = kernels.iter().flatten().all(|spot| std::ptr::eq(*spot, kernels[0].unwrap_or(spot)));
+            Table::new(scale, |k| {
+                let low = grid.low_pass.map_or(1.0, |kc| self.crossover.at(k / kc));
+                let high = grid.high_pass.map_or(0.0, |kc| self.crossover.at(k / kc));
+                let factor = (low - high) * gaussian(k, self.aperture_mm) * window.round_part(k);
+                let value = |kernel: Option<&SpotSpectrum>| kernel.map_or(0.0, |spot| factor * spot.value(k));
+                if single { [value(kernels[0]); 3] } else { kernels.map(value) }
+            })
+        };
+        (wanted.iter().map(table).collect(), table_of)
+    }
+}
+
 /// Frequencies between columns and between rows of a grid's spectrum, in 1/mm.
 fn frequency_steps(grid: &Grid<'_>) -> [f32; 2] {
     [grid.fft.nx, grid.fft.ny].map(|n| (TAU / (n as f64 * grid.step_mm)) as f32)
@@ -117,28 +164,16 @@ struct SpreadChannel<'a> {
     rows: Vec<usize>,
     /// Their spectra, `columns_used` values each.
     spectra: Vec<Complex32>,
-    table: Table,
+    table: &'a Table,
     across: Vec<f32>,
     down: Vec<f32>,
     square: SquareWindow,
 }
 
 impl<'a> SpreadChannel<'a> {
-    fn new(
-        job: &Job<'_>,
-        grid: &Grid<'_>,
-        channel: &'a Channel<'a>,
-        columns_used: usize,
-        scale: Scale,
-    ) -> Option<Self> {
+    fn new(grid: &Grid<'_>, channel: &'a Channel<'a>, columns_used: usize, table: &'a Table) -> Option<Self> {
         let (rows, spectra) = row_spectra(grid, &channel.points, columns_used)?;
-        let SpotChannel { window, kernels, window_turn_rad, .. } = channel.source;
-        let table = Table::new(scale, |k| {
-            let low = grid.low_pass.map_or(1.0, |kc| job.crossover.at(k / kc));
-            let high = grid.high_pass.map_or(0.0, |kc| job.crossover.at(k / kc));
-            let factor = (low - high) * gaussian(k, job.aperture_mm) * window.round_part(k);
-            kernels.map(|kernel| kernel.map_or(0.0, |spot| factor * spot.value(k)))
-        });
+        let SpotChannel { window, window_turn_rad, .. } = channel.source;
         let side = match window {
             Window::Square { side } => side.0,
             Window::Point | Window::Disc { .. } => 0.0,

@@ -11,7 +11,7 @@ fn help_names_every_option() {
             assert!(out.contains(option), "{command:?} {option}: {out}");
         }
     };
-    help(&[], &["preview", "spread", "cloth", "check", "--version"]);
+    help(&[], &["preview", "compare", "standoff", "pick", "spread", "cloth", "check", "--version"]);
     let preview = [
         "<SCENE>",
         "--output",
@@ -24,9 +24,40 @@ fn help_names_every_option() {
         "--json",
     ];
     help(&["preview"], &preview);
+    let compare = [
+        "<SCENE>",
+        "--cloth",
+        "--with-layers",
+        "--gap-mm",
+        "--replace-all",
+        "--sort",
+        "--at-least-light",
+        "--no-dots-at-m",
+        "--at-most-mm",
+        "--output",
+        "--csv",
+        "--json",
+        "--exposure-ev",
+        "--distance-m",
+        "--room-lx",
+    ];
+    help(&["compare"], &compare);
     let spread =
         ["<SCENE>", "--nm", "--radii-mm", "--method", "photons", "--photons", "--seed", "--csv", "--json"];
     help(&["spread"], &spread);
+    let standoff = [
+        "<SCENE>",
+        "--want",
+        "--pitch-mm",
+        "--gap-mm",
+        "--output",
+        "--csv",
+        "--json",
+        "--exposure-ev",
+        "--distance-m",
+        "--room-lx",
+    ];
+    help(&["standoff"], &standoff);
     help(&["cloth"], &["list", "show"]);
     help(&["cloth", "list"], &["--json"]);
     help(&["cloth", "show"], &["<NAME>", "--output", "--json"]);

@@ -5,11 +5,13 @@ mod calls;
 mod cloth;
 #[path = "../common/mod.rs"]
 mod common;
+mod compare;
 mod estimate;
 mod pick;
 mod places;
 mod preview;
 mod spread;
+mod standoff;
 
 use assert_cmd::Command;
 use std::path::{Path, PathBuf};
