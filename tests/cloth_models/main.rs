@@ -171,6 +171,8 @@ fn labels_that_cannot_be_are_refused() {
     assert_eq!(refused(LabelInput { fibres: vec![], ..ivory_felt() }), LabelError::NoFibre);
     let unknown = refused(with("moonbeam", 1.0)).to_string();
     assert!(unknown.contains("moonbeam") && unknown.contains("wool"), "{unknown}");
+    let misspelt = refused(with("polyesther", 1.0)).to_string();
+    assert!(misspelt.contains("Did you mean polyester?"), "{misspelt}");
     for label in [
         with("wool", 0.0),
         with("wool", f64::NAN),
