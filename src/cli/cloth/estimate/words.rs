@@ -129,7 +129,7 @@ fn table(label: &LabelInput, influences: &Influences, colour: &str) -> Vec<Strin
 }
 
 fn row(value: &str, given: &str, known_to: &str, light: &str, spot: &str) -> String {
-    format!("  {value:<15} {given:<20} {known_to:<11} {light:<21} {spot}").trim_end().to_owned()
+    format!("  {value:<15} {given:<22} {known_to:<11} {light:<21} {spot}").trim_end().to_owned()
 }
 
 fn light(range: Range) -> String {
