@@ -33,9 +33,11 @@
 use super::eye::Sensitivity;
 use super::neighbours::Neighbourhood;
 use crate::light::Window;
+use crate::light::quadrature::gauss_legendre;
 use crate::light::spread::SpotSpectrum;
 use crate::picture::fft2::{Fft2, smooth_size};
 use crate::picture::plane::{Accuracy, Frame, SpotChannel, SpotPoint, XyzImage, add_spots};
+use pxfm::f_erf;
 use std::f64::consts::PI;
 
 /// Finest detail that the eye passes, in cycles per degree.
@@ -114,6 +116,8 @@ impl Dots {
     #[must_use]
     pub fn vanishing_distance_m(&self) -> Option<f64> {
         const STEPS: usize = 60;
+        /// Of a step of 14 %: 2e-5 of the distance.
+        const HALVINGS: usize = 13;
         let ratio = (FARTHEST_M / NEAREST_M).powf(1.0 / STEPS as f64);
         let distance = |i: usize| NEAREST_M * ratio.powi(i as i32);
         if self.visibility(FARTHEST_M) >= 1.0 {
@@ -123,7 +127,7 @@ impl Dots {
             return Some(0.0);
         };
         let (mut near, mut far) = (distance(last), distance(last + 1));
-        for _ in 0..20 {
+        for _ in 0..HALVINGS {
             let middle = (near * far).sqrt();
             if self.visibility(middle) >= 1.0 {
                 near = middle;
@@ -146,23 +150,24 @@ pub fn dots(
     let pitch = neighbourhood.pitch_mm?;
     let frame = frame(neighbourhood, pitch, distance_m);
     let mut image = XyzImage::black(frame.width_px, frame.height_px);
-    let straight = straight_spot(frame.mm_per_px);
+    let lights: Vec<[Vec<SpotPoint>; 2]> = emitters.iter().map(|e| lights(neighbourhood, e)).collect();
     let mut channels = Vec::new();
-    for emitter in emitters {
-        let (real, even) = lights(neighbourhood, emitter);
-        let straight = (emitter.straight_cd > LEAST_STRAIGHT_CD).then_some((&straight, emitter.straight_cd));
-        for (spot, factor) in emitter.spot.as_ref().map(|spot| (spot, 1.0)).into_iter().chain(straight) {
-            for (plane, points) in [&real, &even].into_iter().enumerate() {
-                channels.push(SpotChannel {
-                    points: points.iter().map(|p| SpotPoint { amount: factor * p.amount, ..*p }).collect(),
-                    window: emitter.window,
-                    window_turn_rad: 0.0,
-                    kernels: std::array::from_fn(|i| (i == plane).then_some(spot)),
-                });
-            }
+    for (emitter, lights) in emitters.iter().zip(&lights) {
+        let Some(spot) = &emitter.spot else { continue };
+        channels.extend(lights.iter().enumerate().map(|(plane, points)| SpotChannel {
+            points: points.clone(),
+            window: emitter.window,
+            window_turn_rad: 0.0,
+            kernels: std::array::from_fn(|i| (i == plane).then_some(spot)),
+        }));
+    }
+    let aperture_mm = add_spots(&mut image, &frame, &channels, Accuracy::Picture).aperture_mm.unwrap_or(0.0);
+    for (emitter, lights) in emitters.iter().zip(&lights).filter(|(e, _)| e.straight_cd > LEAST_STRAIGHT_CD) {
+        let spot = StraightSpot::new(frame.mm_per_px, aperture_mm, emitter.window);
+        for (plane, points) in image.planes.iter_mut().zip(lights) {
+            spot.add(plane, &frame, points, emitter.straight_cd);
         }
     }
-    add_spots(&mut image, &frame, &channels, Accuracy::Picture);
     compare(&frame, &image, neighbourhood, pitch, room_cd_m2)
 }
 
@@ -183,21 +188,95 @@ fn frame(neighbourhood: &Neighbourhood, pitch: f64, distance_m: f64) -> Frame {
     Frame::centred(middle[0], middle[1], step, count(size[0]), count(size[1]))
 }
 
-/// One candela seen straight through, as sharp as the samples allow: a Gaussian whose integral is one cd.
-fn straight_spot(step: f64) -> SpotSpectrum {
-    /// cd to cd/m2 mm2.
-    const PER_SQUARE_METRE: f64 = 1e6;
-    /// Standard deviation over the step: narrower would ring.
-    const BLUR: f64 = 1.5;
-    const KNOTS: usize = 96;
-    let deviation = BLUR * step;
-    let knots: Vec<f64> = (0..=KNOTS).map(|i| 5.5 / deviation * i as f64 / KNOTS as f64).collect();
-    let values = knots.iter().map(|k| PER_SQUARE_METRE * (-0.5 * (k * deviation).powi(2)).exp()).collect();
-    SpotSpectrum::new(knots, values)
+/// One candela seen straight through, as sharp as the samples allow: the window blurred by a Gaussian, in cd/m2 over the square
+/// of the distance in mm2.
+struct StraightSpot {
+    values: Vec<f32>,
+    per_mm2: f64,
+    reach_mm: f64,
+}
+
+impl StraightSpot {
+    /// For samples `step` mm apart and the aperture in mm through which the rest of the picture is seen. A square window counts as the disc with the same mean square distance from its middle.
+    fn new(step: f64, aperture_mm: f64, window: Window) -> StraightSpot {
+        /// cd to cd/m2 mm2.
+        const PER_SQUARE_METRE: f64 = 1e6;
+        /// Standard deviation over the step: narrower would ring in the spectrum of the contrast.
+        const BLUR: f64 = 1.5;
+        /// Standard deviations beyond the window: 4e-6 of the peak is left there.
+        const REACH: f64 = 5.0;
+        /// Entries of the table; straight lines between them leave 1e-4 of the peak.
+        const ENTRIES: usize = 512;
+        /// Points of the rule across the disc: exact to 1e-6 for discs up to eight deviations in radius.
+        const POINTS: usize = 24;
+        let deviation = aperture_mm.hypot(BLUR * step);
+        let radius = match window {
+            Window::Point => 0.0,
+            Window::Disc { diameter } => 0.5 * diameter.0,
+            Window::Square { side } => side.0 / 3f64.sqrt(),
+        };
+        let reach_mm = radius + REACH * deviation;
+        let per_mm2 = (ENTRIES - 2) as f64 / (reach_mm * reach_mm);
+        let gauss = |x: f64| (-0.5 * (x / deviation).powi(2)).exp() / (deviation * (2.0 * PI).sqrt());
+        // Strips of the disc: place, and the share of a Gaussian that the strip's length lets through, over the disc's area.
+        let rule = gauss_legendre(POINTS);
+        let strips: Vec<(f64, f64)> = rule
+            .nodes
+            .iter()
+            .zip(&rule.weights)
+            .map(|(&x, &w)| {
+                let at = radius * (2.0 * x - 1.0);
+                let half = (radius * radius - at * at).max(0.0).sqrt();
+                let through = f_erf(half / (deviation * 2f64.sqrt()));
+                (at, w * 2.0 * radius * through / (PI * radius * radius))
+            })
+            .collect();
+        let at = |r: f64| {
+            if radius < 1e-3 * deviation {
+                return gauss(r) * gauss(0.0);
+            }
+            strips.iter().map(|&(x, weight)| weight * gauss(x - r)).sum()
+        };
+        let values =
+            (0..ENTRIES).map(|i| (PER_SQUARE_METRE * at((i as f64 / per_mm2).sqrt())) as f32).collect();
+        StraightSpot { values, per_mm2, reach_mm }
+    }
+
+    /// Adds `candela` at each point to the samples around it.
+    fn add(&self, plane: &mut [f32], frame: &Frame, points: &[SpotPoint], candela: f64) {
+        let (width, height) = (frame.width_px as usize, frame.height_px as usize);
+        let step = frame.mm_per_px;
+        let span = |middle: f64, count: usize| {
+            let reach = self.reach_mm / step;
+            (
+                (middle - reach).ceil().max(0.0) as usize,
+                ((middle + reach + 1.0).floor().max(0.0) as usize).min(count),
+            )
+        };
+        for point in points {
+            let x = (point.x_mm - frame.first_x_mm) / step;
+            let y = (frame.first_y_mm - point.y_mm) / step;
+            let amount = (candela * point.amount) as f32;
+            let ((left, right), (top, bottom)) = (span(x, width), span(y, height));
+            let scale = (self.per_mm2 * step * step) as f32;
+            for row in top..bottom {
+                let dy = (row as f64 - y) as f32;
+                let start = row * width;
+                for column in left..right {
+                    let dx = (column as f64 - x) as f32;
+                    let at = scale * (dx * dx + dy * dy);
+                    let i = at as usize;
+                    if let Some(&[low, high]) = self.values.get(i..i + 2) {
+                        plane[start + column] += amount * (low + (at - i as f32) * (high - low));
+                    }
+                }
+            }
+        }
+    }
 }
 
 /// The lights of one kind where they are, and spread evenly.
-fn lights(neighbourhood: &Neighbourhood, emitter: &Emitter) -> (Vec<SpotPoint>, Vec<SpotPoint>) {
+fn lights(neighbourhood: &Neighbourhood, emitter: &Emitter) -> [Vec<SpotPoint>; 2] {
     let (mut real, mut even) = (Vec::new(), Vec::new());
     let of_pixels = emitter.lights.iter().zip(&neighbourhood.even).zip(&neighbourhood.places);
     for ((&(at, level), places), pixel) in of_pixels {
@@ -213,7 +292,7 @@ fn lights(neighbourhood: &Neighbourhood, emitter: &Emitter) -> (Vec<SpotPoint>, 
             amount: level * p.share,
         }));
     }
-    (real, even)
+    [real, even]
 }
 
 fn compare(
@@ -254,8 +333,8 @@ fn compare(
     let lowest = 2.0 * PI / pitch;
     let power = ring_power(&fft, &contrast, frame.mm_per_px, lit_count)
         .into_iter()
-        .map(|(k, power)| (k, power * dots_only(k / lowest)))
-        .collect();
+        .map(|(k, power)| (k, power * dots_only(k / lowest)));
+    let power = gathered(power);
 
     let (mut least, mut most) = (f64::INFINITY, 0.0f64);
     let (mut darkest, mut sum, mut count) = (f64::INFINITY, 0.0, 0usize);
@@ -319,6 +398,27 @@ fn ring_power(fft: &Fft2, contrast: &[f32], step: f64, lit_count: f64) -> Vec<(f
     }
     let least = LEAST_POWER * rings.iter().map(|r| r.1).sum::<f64>();
     rings.into_iter().filter(|r| r.1 > least).map(|(weighted, power)| (weighted / power, power)).collect()
+}
+
+/// Neighbouring rings gathered while they lie close together, so that a distance is quickly judged.
+fn gathered(rings: impl Iterator<Item = (f64, f64)>) -> Vec<(f64, f64)> {
+    /// Width over frequency. The sensitivity, squared, bends by less than the square of this within it.
+    const WIDTH: f64 = 0.01;
+    let mut found: Vec<(f64, f64)> = Vec::new();
+    let mut first = f64::NEG_INFINITY;
+    for (k, power) in rings.filter(|ring| ring.1 > 0.0) {
+        match found.last_mut() {
+            Some(last) if k <= first * (1.0 + WIDTH) => {
+                let sum = last.1 + power;
+                *last = ((last.0 * last.1 + k * power) / sum, sum);
+            }
+            _ => {
+                first = k;
+                found.push((k, power));
+            }
+        }
+    }
+    found
 }
 
 /// Value at a place between the samples, by straight lines; `None` outside the frame.
