@@ -32,12 +32,11 @@
 
 use super::eye::Sensitivity;
 use super::neighbours::Neighbourhood;
+use super::straight::StraightPictures;
 use crate::light::Window;
-use crate::light::quadrature::gauss_legendre;
 use crate::light::spread::SpotSpectrum;
 use crate::picture::fft2::{Fft2, smooth_size};
 use crate::picture::plane::{Accuracy, Frame, SpotChannel, SpotPoint, XyzImage, add_spots};
-use pxfm::f_erf;
 use std::f64::consts::PI;
 
 /// Finest detail that the eye passes, in cycles per degree.
@@ -147,6 +146,17 @@ pub fn dots(
     room_cd_m2: f64,
     distance_m: f64,
 ) -> Option<Dots> {
+    dots_with(&StraightPictures::default(), neighbourhood, emitters, room_cd_m2, distance_m)
+}
+
+/// The same with pictures kept from evaluations of other cloths.
+pub(super) fn dots_with(
+    kept: &StraightPictures,
+    neighbourhood: &Neighbourhood,
+    emitters: &[Emitter],
+    room_cd_m2: f64,
+    distance_m: f64,
+) -> Option<Dots> {
     let pitch = neighbourhood.pitch_mm?;
     let frame = frame(neighbourhood, pitch, distance_m);
     let mut image = XyzImage::black(frame.width_px, frame.height_px);
@@ -163,9 +173,10 @@ pub fn dots(
     }
     let aperture_mm = add_spots(&mut image, &frame, &channels, Accuracy::Picture).aperture_mm.unwrap_or(0.0);
     for (emitter, lights) in emitters.iter().zip(&lights).filter(|(e, _)| e.straight_cd > LEAST_STRAIGHT_CD) {
-        let spot = StraightSpot::new(frame.mm_per_px, aperture_mm, emitter.window);
-        for (plane, points) in image.planes.iter_mut().zip(lights) {
-            spot.add(plane, &frame, points, emitter.straight_cd);
+        let straight = kept.get(&frame, aperture_mm, emitter.window, lights);
+        let candela = emitter.straight_cd as f32;
+        for (plane, unit) in image.planes.iter_mut().zip(&straight.planes) {
+            plane.iter_mut().zip(unit).for_each(|(value, unit)| *value += candela * unit);
         }
     }
     compare(&frame, &image, neighbourhood, pitch, room_cd_m2)
@@ -186,93 +197,6 @@ fn frame(neighbourhood: &Neighbourhood, pitch: f64, distance_m: f64) -> Frame {
     let count = |length: f64| ((length / step).ceil() as u32).max(4);
     let middle = [0.5 * (low[0] + high[0]), 0.5 * (low[1] + high[1])];
     Frame::centred(middle[0], middle[1], step, count(size[0]), count(size[1]))
-}
-
-/// One candela seen straight through, as sharp as the samples allow: the window blurred by a Gaussian, in cd/m2 over the square
-/// of the distance in mm2.
-struct StraightSpot {
-    values: Vec<f32>,
-    per_mm2: f64,
-    reach_mm: f64,
-}
-
-impl StraightSpot {
-    /// For samples `step` mm apart and the aperture in mm through which the rest of the picture is seen. A square window counts as the disc with the same mean square distance from its middle.
-    fn new(step: f64, aperture_mm: f64, window: Window) -> StraightSpot {
-        /// cd to cd/m2 mm2.
-        const PER_SQUARE_METRE: f64 = 1e6;
-        /// Standard deviation over the step: narrower would ring in the spectrum of the contrast.
-        const BLUR: f64 = 1.5;
-        /// Standard deviations beyond the window: 4e-6 of the peak is left there.
-        const REACH: f64 = 5.0;
-        /// Entries of the table; straight lines between them leave 1e-4 of the peak.
-        const ENTRIES: usize = 512;
-        /// Points of the rule across the disc: exact to 1e-6 for discs up to eight deviations in radius.
-        const POINTS: usize = 24;
-        let deviation = aperture_mm.hypot(BLUR * step);
-        let radius = match window {
-            Window::Point => 0.0,
-            Window::Disc { diameter } => 0.5 * diameter.0,
-            Window::Square { side } => side.0 / 3f64.sqrt(),
-        };
-        let reach_mm = radius + REACH * deviation;
-        let per_mm2 = (ENTRIES - 2) as f64 / (reach_mm * reach_mm);
-        let gauss = |x: f64| (-0.5 * (x / deviation).powi(2)).exp() / (deviation * (2.0 * PI).sqrt());
-        // Strips of the disc: place, and the share of a Gaussian that the strip's length lets through, over the disc's area.
-        let rule = gauss_legendre(POINTS);
-        let strips: Vec<(f64, f64)> = rule
-            .nodes
-            .iter()
-            .zip(&rule.weights)
-            .map(|(&x, &w)| {
-                let at = radius * (2.0 * x - 1.0);
-                let half = (radius * radius - at * at).max(0.0).sqrt();
-                let through = f_erf(half / (deviation * 2f64.sqrt()));
-                (at, w * 2.0 * radius * through / (PI * radius * radius))
-            })
-            .collect();
-        let at = |r: f64| {
-            if radius < 1e-3 * deviation {
-                return gauss(r) * gauss(0.0);
-            }
-            strips.iter().map(|&(x, weight)| weight * gauss(x - r)).sum()
-        };
-        let values =
-            (0..ENTRIES).map(|i| (PER_SQUARE_METRE * at((i as f64 / per_mm2).sqrt())) as f32).collect();
-        StraightSpot { values, per_mm2, reach_mm }
-    }
-
-    /// Adds `candela` at each point to the samples around it.
-    fn add(&self, plane: &mut [f32], frame: &Frame, points: &[SpotPoint], candela: f64) {
-        let (width, height) = (frame.width_px as usize, frame.height_px as usize);
-        let step = frame.mm_per_px;
-        let span = |middle: f64, count: usize| {
-            let reach = self.reach_mm / step;
-            (
-                (middle - reach).ceil().max(0.0) as usize,
-                ((middle + reach + 1.0).floor().max(0.0) as usize).min(count),
-            )
-        };
-        for point in points {
-            let x = (point.x_mm - frame.first_x_mm) / step;
-            let y = (frame.first_y_mm - point.y_mm) / step;
-            let amount = (candela * point.amount) as f32;
-            let ((left, right), (top, bottom)) = (span(x, width), span(y, height));
-            let scale = (self.per_mm2 * step * step) as f32;
-            for row in top..bottom {
-                let dy = (row as f64 - y) as f32;
-                let start = row * width;
-                for column in left..right {
-                    let dx = (column as f64 - x) as f32;
-                    let at = scale * (dx * dx + dy * dy);
-                    let i = at as usize;
-                    if let Some(&[low, high]) = self.values.get(i..i + 2) {
-                        plane[start + column] += amount * (low + (at - i as f32) * (high - low));
-                    }
-                }
-            }
-        }
-    }
 }
 
 /// The lights of one kind where they are, and spread evenly.
@@ -518,6 +442,24 @@ mod tests {
             };
             let without_rim = (80.0 * ratio(80) - 40.0 * ratio(40)) / 40.0;
             assert!((without_rim - 1.0).abs() < ERROR, "{distance_m} m: {without_rim}");
+        }
+    }
+
+    #[test]
+    fn gathered_rings_are_seen_as_the_single_ones() {
+        /// Of the visibility: the square of a ring's width of 1 %, ten times over for the steep fall of the sensitivity.
+        const ERROR: f64 = 1e-3;
+        let rings: Vec<(f64, f64)> =
+            (1..1000).map(|i| (0.005 * f64::from(i), 1e-4 * (1.0 + (0.1 * f64::from(i)).sin()))).collect();
+        let mut dots = grid(4, 0, 8.0, 2.0);
+        let quick = gathered(rings.iter().copied());
+        assert!(quick.len() < rings.len() / 2);
+        for distance_m in [0.1, 0.5, 2.0, 10.0, 50.0] {
+            dots.power = rings.clone();
+            let single = dots.visibility(distance_m);
+            dots.power.clone_from(&quick);
+            let together = dots.visibility(distance_m);
+            assert!((together / single - 1.0).abs() < ERROR, "{distance_m} m: {together} and {single}");
         }
     }
 
