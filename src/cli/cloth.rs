@@ -1,19 +1,20 @@
 //! `weftlight cloth`: what is this cloth, optically?
 
+mod estimate;
+
 use super::check::{basis_in_words, cloth_as_json, mm};
 use super::cloths::{find, whole_catalogue};
 use super::preview::three_digits;
 use super::{Outcome, output, preview};
 use crate::cloth::catalogue::Reference;
+use crate::cloth::diffuse::{through_with_range, totals};
 use crate::cloth::{Basis, Cloth};
 use crate::diagnose::Diagnostic;
 use crate::files;
-use crate::light::Layer;
-use crate::light::sheet::{Quadrature, Sheet};
 use crate::picture::luminance::{LuminanceImage, luminance};
 use crate::picture::render;
 use crate::pixels::package::Package;
-use crate::quantity::{Millimetres, Nanometres, PerMillimetre};
+use crate::quantity::{Millimetres, Nanometres};
 use crate::scene::{Exposure, Pixel, PlacedCloth, Scene, View};
 use clap::{Args, Subcommand};
 use serde_json::json;
@@ -27,10 +28,8 @@ const STAND_OFF_MM: f64 = 6.0;
 /// Side of the small picture in image pixels, and what it shows in mm.
 const SIDE_PX: u32 = 480;
 const SIDE_MM: f64 = 60.0;
-/// Nodes a hemisphere for totals.
-const NODES: usize = 16;
 
-/// List the cloths that come with the program, or show what one is optically
+/// List the cloths that come with the program, show what one is optically, or estimate one from its label
 #[derive(Debug, Args)]
 pub(super) struct Arguments {
     #[command(subcommand)]
@@ -57,42 +56,16 @@ enum Command {
         #[arg(long)]
         json: bool,
     },
+    // Its many options are kept elsewhere, so that the others stay small.
+    Estimate(Box<estimate::Arguments>),
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     match &arguments.command {
         Command::List { json } => list(*json),
         Command::Show { name, output, json } => show(name, output.as_deref(), *json),
+        Command::Estimate(arguments) => estimate::run(arguments),
     }
-}
-
-/// Totals of one cloth for diffuse light at one wavelength.
-#[derive(Clone, Copy, Debug)]
-struct Totals {
-    through: f64,
-    back: f64,
-}
-
-/// Totals with the optical thickness times `thicker` and the openness times `opener`.
-fn totals(cloth: &Cloth, nm: f64, thicker: f64, opener: f64) -> Totals {
-    let Layer { thickness, mut optics, .. } = cloth.layer_at(Millimetres(0.0), Nanometres(nm));
-    optics.extinction = PerMillimetre(optics.extinction.0 * thicker);
-    optics.openness = (optics.openness * opener).min(0.98);
-    let sheet = Sheet::of_layer(&optics, optics.extinction * thickness, &Quadrature::new(NODES, &[]));
-    Totals { through: sheet.transmitted_diffuse(), back: sheet.reflected_diffuse() }
-}
-
-/// Transmittance for diffuse light at one wavelength with the range that the cloth's uncertainty makes (one standard
-/// uncertainty of thickness and of openness, added in quadrature).
-fn through_with_range(cloth: &Cloth, nm: f64) -> [f64; 3] {
-    let middle = totals(cloth, nm, 1.0, 1.0).through;
-    let u = cloth.uncertainty;
-    let shift = |thicker: f64, opener: f64| totals(cloth, nm, thicker, opener).through - middle;
-    // Thickness is a factor: divided and multiplied by 1 + u.
-    let (thick, open) = (1.0 + u.optical_thickness, 1.0 + u.openness);
-    let low = f64::hypot(shift(thick, 1.0), shift(1.0, 1.0 / open));
-    let high = f64::hypot(shift(1.0 / thick, 1.0), shift(1.0, open));
-    [middle, (middle - low).max(0.0), (middle + high).min(1.0)]
 }
 
 /// Shares below this one are not told apart: no eye sees them beside the room's light, and no label knows them.
@@ -129,7 +102,7 @@ fn list(as_json: bool) -> Result<Outcome, Vec<Diagnostic>> {
         "name", "thickness", "mass", "holes", "lets through (525 nm)"
     )];
     for cloth in &cloths {
-        let through = through_with_range(cloth, COLOURS[1].1);
+        let through = through_with_range(cloth, Nanometres(COLOURS[1].1));
         let mass = cloth.areal_mass_g_m2.map_or(String::new(), |m| format!("{m:.0} g/m2"));
         lines.push(format!(
             "{:name_width$}  {:>9}  {:>8}  {:>5}  {:>22}  {}",
@@ -234,8 +207,8 @@ fn in_words(cloth: &Cloth, target: &Path, picture: &LuminanceImage) -> String {
             "{colour:<16} {:>7} nm   {:.4}    {:<32}   {}",
             nm,
             cloth.albedo.at(Nanometres(nm)),
-            with_range(through_with_range(cloth, nm)),
-            percent(totals(cloth, nm, 1.0, 1.0).back)
+            with_range(through_with_range(cloth, Nanometres(nm))),
+            percent(totals(&cloth.layer_at(Millimetres(0.0), Nanometres(nm))).back)
         ));
     }
     lines.push(String::new());
@@ -266,11 +239,11 @@ fn whole_json(cloth: &Cloth) -> serde_json::Value {
     whole["diffuse_light"] = COLOURS
         .iter()
         .map(|&(colour, nm)| {
-            let [middle, low, high] = through_with_range(cloth, nm);
+            let [middle, low, high] = through_with_range(cloth, Nanometres(nm));
             json!({
                 "colour": colour, "nm": nm, "albedo": cloth.albedo.at(Nanometres(nm)),
                 "transmittance": middle, "transmittance_low": low, "transmittance_high": high,
-                "reflectance": totals(cloth, nm, 1.0, 1.0).back,
+                "reflectance": totals(&cloth.layer_at(Millimetres(0.0), Nanometres(nm))).back,
             })
         })
         .collect();

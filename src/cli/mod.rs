@@ -2,6 +2,7 @@
 //!
 //! Data goes to standard output, messages to standard error. Exit code 0: fine; 1: a check failed; 2: an error.
 
+mod charts;
 mod check;
 mod cloth;
 mod cloths;

@@ -1,10 +1,11 @@
 //! `weftlight pick`: from what is wanted to cloth, layers, gap and pitch.
 
+use super::charts::{Format, not_drawn};
 use super::cloths::{Chosen, choose};
 use super::numbers::{whole_within, within};
 use super::preview::{three_digits, try_target};
 use super::progress::Progress;
-use super::view::{ViewOptions, gap, pitch, softness};
+use super::view::{ViewOptions, Want, gap, pitch};
 use super::{Outcome, judged, output};
 use crate::choose::pick::{self, FellAway, Missed, Offer, Picked, Wants, Way, price};
 use crate::choose::pick_chart::{letter, pick_chart};
@@ -12,14 +13,13 @@ use crate::diagnose::Diagnostic;
 use crate::files;
 use crate::judge::numbers::{Layout, Numbers, Range};
 use crate::judge::softness::Softness;
-use crate::picture::chart::{svg_to_pdf, svg_to_png};
 use crate::reading::Limits;
 use crate::scene::Scene;
 use crate::scene::file::{Resolved, read_at_pitch, read_with_warnings};
 use crate::scene::variants::Replaced;
 use clap::Args;
 use serde_json::json;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 /// A gap of three pitches hides the dots behind any cloth without holes; beyond 60 mm no garment goes.
 const PITCHES: f64 = 3.0;
@@ -45,9 +45,9 @@ pub(super) struct Arguments {
     #[arg(value_name = "SCENE")]
     scene: PathBuf,
 
-    /// How soft a glow: dots (dot visibility 10 or more), soft (3 or less) or smooth (below 1: no dots show)
-    #[arg(long, value_name = "LOOK", value_parser = softness, default_value = "smooth")]
-    want: Softness,
+    /// How soft a glow is wanted
+    #[arg(long, value_name = "LOOK", value_enum, default_value = "smooth")]
+    want: Want,
 
     /// Mean luminance at least, in cd/m2
     #[arg(long, value_name = "CD/M2", value_parser = luminance, allow_negative_numbers = true)]
@@ -133,7 +133,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     let chosen = choose(&arguments.cloths)?;
     let (offer, warnings) = offer(arguments, &chosen)?;
     let wants = Wants {
-        softness: arguments.want,
+        softness: arguments.want.into(),
         at_least_cd_m2: arguments.at_least_cd_m2,
         at_least_light: arguments.at_least_light,
         at_most_mm: arguments.at_most_mm,
@@ -143,7 +143,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     possible(&offer, &wants)?;
     let stem = arguments.scene.file_stem().unwrap_or_default().to_string_lossy().into_owned();
     let targets = targets(arguments, &stem);
-    kinds(&targets)?;
+    let formats = targets.iter().map(|target| Format::of(target)).collect::<Result<Vec<_>, _>>()?;
     let mut read = vec![arguments.scene.clone()];
     read.extend(chosen.files.iter().cloned());
     for target in arguments.csv.iter().chain(&targets) {
@@ -159,8 +159,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     if !picked.best.is_empty() {
         let (chart, alt) = pick_chart(&offer.scenes[0].1, &picked, &wants);
         let svg = chart.svg(&alt);
-        for target in &targets {
-            files::write_atomically(target, &drawing(&svg, target)?)?;
+        for (target, format) in targets.iter().zip(formats) {
+            let bytes = format.bytes(&svg).map_err(|error| not_drawn(target, &error))?;
+            files::write_atomically(target, &bytes)?;
             written.push(target.display().to_string());
         }
         if let Some(path) = &arguments.csv {
@@ -278,36 +279,6 @@ fn targets(arguments: &Arguments, stem: &str) -> Vec<PathBuf> {
     }
     let usual = super::preview::usual_target(&format!("{stem}-pick"));
     vec![usual.with_extension("svg"), usual]
-}
-
-/// Refuses files of another kind than a chart can be.
-fn kinds(targets: &[PathBuf]) -> Result<(), Vec<Diagnostic>> {
-    let wrong = |target: &&PathBuf| !matches!(ending(target).as_str(), "svg" | "png" | "pdf");
-    targets.iter().find(wrong).map_or(Ok(()), |target| {
-        let fault = Diagnostic::of_file(
-            &target.display().to_string(),
-            "a chart cannot be written as this kind of file",
-        );
-        Err(vec![fault.allowed("names that end in .svg, .png or .pdf")])
-    })
-}
-
-fn ending(path: &Path) -> String {
-    path.extension().unwrap_or_default().to_string_lossy().to_ascii_lowercase()
-}
-
-fn drawing(svg: &str, target: &Path) -> Result<Vec<u8>, Vec<Diagnostic>> {
-    let drawn = match ending(target).as_str() {
-        "png" => svg_to_png(svg, 2.0),
-        "pdf" => svg_to_pdf(svg),
-        _ => return Ok(svg.as_bytes().to_vec()),
-    };
-    drawn.map_err(|error| {
-        vec![Diagnostic::of_file(
-            &target.display().to_string(),
-            format!("the chart cannot be encoded: {error}"),
-        )]
-    })
 }
 
 /// The table: one row a trade-off.

@@ -3,7 +3,7 @@
 use super::numbers::{whole_within, within};
 use crate::judge::softness::Softness;
 use crate::scene::{Exposure, Scene};
-use clap::Args;
+use clap::{Args, ValueEnum};
 
 /// From where, in which light and at which exposure.
 #[derive(Clone, Debug, Args)]
@@ -32,6 +32,27 @@ impl ViewOptions {
     }
 }
 
+/// How soft a glow is wanted.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub(super) enum Want {
+    /// The dots are the look: at least 10 times over the eye's threshold
+    Dots,
+    /// Dots have melted into each other: at most 3 times over the eye's threshold
+    Soft,
+    /// No dots show: below the eye's threshold
+    Smooth,
+}
+
+impl From<Want> for Softness {
+    fn from(want: Want) -> Softness {
+        match want {
+            Want::Dots => Softness::Dots,
+            Want::Soft => Softness::Soft,
+            Want::Smooth => Softness::Smooth,
+        }
+    }
+}
+
 fn exposure(text: &str) -> Result<Exposure, String> {
     if text == "auto" {
         return Ok(Exposure::Auto);
@@ -55,11 +76,6 @@ pub(super) fn gap(text: &str) -> Result<f64, String> {
 
 pub(super) fn pitch(text: &str) -> Result<f64, String> {
     within(text, &crate::scene::shape::PITCH_MM)
-}
-
-pub(super) fn softness(text: &str) -> Result<Softness, String> {
-    let wanted = Softness::ALL.into_iter().find(|s| s.word() == text);
-    wanted.ok_or_else(|| format!("allowed: {}", Softness::ALL.map(Softness::word).join(", ")))
 }
 
 pub(super) fn size(text: &str) -> Result<[u32; 2], String> {

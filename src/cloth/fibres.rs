@@ -58,6 +58,11 @@ pub const FIBRES: [Fibre; 8] = [
     fibre("polypropylene", 0.91, (1.525, 1.495), 25.0, &["pp"]),
 ];
 
+/// All names under which a fibre is found.
+pub fn names() -> impl Iterator<Item = &'static str> {
+    FIBRES.iter().flat_map(|fibre| std::iter::once(fibre.name).chain(fibre.also.iter().copied()))
+}
+
 /// The fibre of this name, capital letters or not.
 #[must_use]
 pub fn find(name: &str) -> Option<&'static Fibre> {

@@ -1,6 +1,6 @@
 //! Cloth files: from text to a [`Cloth`] with nothing left open.
 
-use super::label::{self, LabelInput, Structure};
+use super::label::{self, LabelError, LabelInput, Structure};
 use super::measured::{self, MeasuredInput, MeasuredPoint};
 use super::shape::{CLOTH, MOST_OPTICAL_THICKNESS};
 use super::{Basis, Buying, Cloth, Uncertainty};
@@ -223,7 +223,7 @@ fn from_label(
         areal_mass_g_m2: entry.number("areal_mass_g_m2")?,
         thickness: thickness?,
         colour: label.colour("colour")?,
-        structure: structure(label.text("structure")?),
+        structure: Structure::named(label.text("structure")?)?,
         cover: if label.has("cover") { Some(label.number("cover")?) } else { None },
     };
     match label::estimate(&input) {
@@ -237,22 +237,15 @@ fn from_label(
             notes: found.notes,
         }),
         Err(error) => {
-            let place = label.place_of("fibre");
-            problems.push(Problem::error(place, "the label cannot be estimated").next(error.to_string()));
+            let (place, what) = match error {
+                LabelError::DenserThanItsFibres { .. } => {
+                    (entry.place_of("thickness_mm"), "the cloth would be denser than its fibres")
+                }
+                _ => (label.place_of("fibre"), "the label cannot be estimated"),
+            };
+            problems.push(Problem::error(place, what).next(error.to_string()));
             None
         }
-    }
-}
-
-/// The words of [`super::shape::STRUCTURES`] as values.
-fn structure(word: &str) -> Structure {
-    match word {
-        "woven" => Structure::Woven,
-        "knit" => Structure::Knit,
-        "sheer" => Structure::Sheer,
-        "mesh" => Structure::Mesh,
-        "wadding" => Structure::Wadding,
-        _ => Structure::Felt,
     }
 }
 
@@ -317,6 +310,13 @@ mod tests {
                 "name: a\nthickness_mm: 1\noptics: {label: {fibre: wool, colour: \"#ffffff\", structure: felt}}"
             ),
             "3:17 a label estimate needs the mass of the cloth"
+        );
+        assert_eq!(
+            what(
+                "name: a\nthickness_mm: 0.3\nareal_mass_g_m2: 600\n\
+                 optics: {label: {fibre: wool, colour: \"#ffffff\", structure: felt}}"
+            ),
+            "2:15 the cloth would be denser than its fibres"
         );
         let two = BULK.replace("openness: 0.1}", "openness: 0.1}, label: {}");
         assert!(what(&two).contains("takes exactly one key"), "{}", what(&two));

@@ -1,6 +1,7 @@
 //! Cloth: one physical description, several ways to know it.
 
 pub mod catalogue;
+pub mod diffuse;
 pub mod fibres;
 pub mod file;
 pub mod label;

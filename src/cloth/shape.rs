@@ -17,8 +17,10 @@ pub const OPENNESS: Limits = Limits::new(0.0, 0.98, "");
 pub const SHARE: Limits = Limits::new(0.0, 1.0, "");
 /// Areal mass of cloth: the sheerest silk to heavy felt.
 pub const AREAL_MASS: Limits = Limits::new(1.0, 10_000.0, "g/m2");
+/// Covered share of a cloth: what [`OPENNESS`] leaves.
+pub const COVER: Limits = Limits::new(0.02, 1.0, "");
 /// Diameter of a fibre.
-const FIBRE_UM: Limits = Limits::new(1.0, 1000.0, "micrometres");
+pub const FIBRE_UM: Limits = Limits::new(1.0, 1000.0, "micrometres");
 /// Relative uncertainty.
 const UNCERTAINTY: Limits = Limits::new(0.0, 2.0, "");
 /// Width of a bolt.
@@ -184,7 +186,7 @@ pub static LABEL: Shape = Shape {
         ),
         Field::must("colour", Kind::Colour, "colour of the cloth folded many times"),
         Field::must("structure", Kind::Choice(&STRUCTURES), "how the cloth is made"),
-        Field::may("cover", Kind::Number(SHARE), Absent::Open, "share of the area that is not holes"),
+        Field::may("cover", Kind::Number(COVER), Absent::Open, "share of the area that is not holes"),
     ],
     exactly_one: &[],
     at_most_one: &[],

@@ -6,6 +6,7 @@ mod cloth;
 #[path = "../common/mod.rs"]
 mod common;
 mod compare;
+mod estimate;
 mod pick;
 mod places;
 mod preview;

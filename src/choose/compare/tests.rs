@@ -286,7 +286,7 @@ fn a_verdict_in_words() {
     let whole = said(&rows);
     let expected = [
         "Good:",
-        "- Fleece, white (unsure: 1 of 2): no dots: 0.50 × threshold (0.50 to 1.3); keeps 30 % of the light; 9 mm thick, 300 cd/m2.",
+        "- Fleece, white (unsure: 1 of 2): no dots: 0.50 × threshold (0.40 to 1.4); keeps 30 % of the light; 9 mm thick, 300 cd/m2.",
         "Nearly: dots can be found, all else is good:",
         "- Single jersey, white (2 of 2): soft: 2.0 × threshold; keeps 30 % of the light; 9 mm thick, 300 cd/m2.",
         "Avoid, the pixels are seen through it: organza; voile (2 of 2 each).",
@@ -378,7 +378,7 @@ fn cells_say_what_decides() {
         [
             "1. Fleece, white",
             "Good (unsure:\u{a0}1\u{a0}of\u{a0}2)",
-            "No dots: 0.50 × threshold (0.50\u{a0}to\u{a0}1.3)",
+            "No dots: 0.50 × threshold (0.40\u{a0}to\u{a0}1.4)",
             "Dots vanish beyond 1.5 m",
             "Keeps 30 % of the light",
             "9 mm thick, 300 cd/m2",

@@ -120,7 +120,7 @@ impl Subject {
     }
 
     fn judged(&self, gaps_mm: &[f64]) -> Vec<Judged> {
-        judged_over_gaps(&self.layout, &self.scene, gaps_mm)
+        self.layout.judged_over_gaps(&self.scene, gaps_mm)
     }
 
     /// Visibility against gap between two gaps in mm, without ranges, at `count` gaps.
@@ -146,11 +146,6 @@ impl Subject {
             _ => Stretch { from_mm: exact, ..stretch },
         })
     }
-}
-
-/// Numbers with their ranges at several gaps.
-fn judged_over_gaps(layout: &Layout, scene: &Scene, gaps_mm: &[f64]) -> Vec<Judged> {
-    gaps_mm.iter().map(|gap| layout.judged(&scene.at_gap(Millimetres(*gap)))).collect()
 }
 
 /// The dot visibility of numbers.

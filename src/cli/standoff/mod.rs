@@ -4,10 +4,11 @@ mod chart;
 mod data;
 mod words;
 
+use super::charts::{Format, not_drawn};
 use super::cloths::whole_catalogue;
 use super::preview::{try_target, usual_target};
 use super::progress::Progress;
-use super::view::{ViewOptions, gap, pitch};
+use super::view::{ViewOptions, Want, gap, pitch};
 use super::{Outcome, output};
 use crate::choose::standoff::{
     FIND_PIECES, Found, GAPS, Reason, Remedy, Subject, TRIED, Unjudgeable, end_mm, find, gaps, reason,
@@ -17,19 +18,16 @@ use crate::cloth::Cloth;
 use crate::diagnose::Diagnostic;
 use crate::files;
 use crate::judge::softness::Softness;
-use crate::picture::chart::{ChartError, svg_to_pdf, svg_to_png};
 use crate::scene::Scene;
 use crate::scene::file::{Resolved, read_at_pitch, read_with_warnings};
-use clap::{Args, ValueEnum};
-use std::path::{Path, PathBuf};
+use clap::Args;
+use std::path::PathBuf;
 use std::sync::Arc;
 
 /// The most pitches of one call: more lines than the chart keeps apart.
 const MOST_PITCHES: usize = 6;
 /// Pixels that stand so much farther apart or closer than asked for (a share) were not set as asked.
 const NOT_AS_ASKED: f64 = 0.25;
-/// Image pixels of a PNG for each unit of the drawing: sharp on a telephone held upright, and in print.
-const PNG_SCALE: f32 = 1.6;
 
 /// Find out how far off the cloth must stand: the gap at which dots vanish, as a chart and in words
 ///
@@ -72,27 +70,6 @@ pub(super) struct Arguments {
     view: ViewOptions,
 }
 
-/// What is wanted.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Want {
-    /// The dots are the look: at least 10 times over the eye's threshold
-    Dots,
-    /// Dots have melted into each other: at most 3 times over the eye's threshold
-    Soft,
-    /// No dots show: below the eye's threshold
-    Smooth,
-}
-
-impl From<Want> for Softness {
-    fn from(want: Want) -> Softness {
-        match want {
-            Want::Dots => Softness::Dots,
-            Want::Soft => Softness::Soft,
-            Want::Smooth => Softness::Smooth,
-        }
-    }
-}
-
 /// Two gaps in mm, such as `0..40`.
 fn gap_range(text: &str) -> Result<(f64, f64), String> {
     let Some((from, to)) = text.split_once("..") else {
@@ -105,40 +82,6 @@ fn gap_range(text: &str) -> Result<(f64, f64), String> {
         return Ok((from, to));
     }
     Err(format!("the first gap, {from} mm, must be smaller than the last, {to} mm"))
-}
-
-/// The formats of a chart.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Format {
-    Svg,
-    Png,
-    Pdf,
-}
-
-impl Format {
-    fn of(target: &Path) -> Result<Format, Vec<Diagnostic>> {
-        let ending = target.extension().unwrap_or_default().to_string_lossy().to_lowercase();
-        match ending.as_str() {
-            "svg" => Ok(Format::Svg),
-            "png" => Ok(Format::Png),
-            "pdf" => Ok(Format::Pdf),
-            _ => {
-                let fault = Diagnostic::of_file(
-                    &target.display().to_string(),
-                    "the ending of this name says no format of a chart",
-                );
-                Err(vec![fault.allowed("names that end in .svg, .png or .pdf")])
-            }
-        }
-    }
-
-    fn bytes(self, svg: &str) -> Result<Vec<u8>, ChartError> {
-        match self {
-            Format::Svg => Ok(svg.as_bytes().to_vec()),
-            Format::Png => svg_to_png(svg, PNG_SCALE),
-            Format::Pdf => svg_to_pdf(svg),
-        }
-    }
 }
 
 /// One pitch of the scene, with what was found.
@@ -313,13 +256,7 @@ fn write(report: &Report) -> Result<(), Vec<Diagnostic>> {
     let svg = chart.svg(&alt);
     let mut drawn = Vec::new();
     for target in &report.targets {
-        let not_drawn = |error: ChartError| {
-            vec![Diagnostic::of_file(
-                &target.display().to_string(),
-                format!("the chart cannot be drawn: {error}"),
-            )]
-        };
-        drawn.push((target, Format::of(target)?.bytes(&svg).map_err(not_drawn)?));
+        drawn.push((target, Format::of(target)?.bytes(&svg).map_err(|e| not_drawn(target, &e))?));
     }
     for (target, bytes) in &drawn {
         files::write_atomically(target, bytes)?;

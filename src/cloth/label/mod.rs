@@ -15,19 +15,22 @@
 //!
 //! **Symbols.** w in g/m2, rho in g/cm3, s and d in um (1 g/m2 over 1 g/cm3 is 1 um), o openness, tau pure.
 
+pub mod influence;
 pub mod reflectance;
+pub mod write;
 
 use super::Uncertainty;
 use super::fibres::{self, Fibre, Lie};
+use crate::diagnose::nearest;
 use crate::light::spectrum::Spectrum;
 use crate::quantity::{Millimetres, PerMillimetre};
 use reflectance::Folded;
 use std::f64::consts::PI;
 
-/// Relative standard uncertainty of the reduced optical thickness where fibres are spread evenly (felt, wadding).
-/// A judgement: diameters are known to about 25 %, the asymmetry's complement to about 15 %.
+/// Relative standard uncertainty of the reduced optical thickness where fibres are spread evenly (felt, wadding): mass,
+/// fibre diameter and fibre model together, see [`influence`].
 const SPREAD_OUT: f64 = 0.30;
-/// The same where fibres are bundled into threads, which the model leaves out. A judgement.
+/// The same where fibres are bundled into threads, which the model leaves out.
 const BUNDLED: f64 = 0.40;
 /// Relative standard uncertainty of the openness. A judgement.
 const OPENNESS: f64 = 0.50;
@@ -72,6 +75,12 @@ impl Structure {
             Structure::Mesh => "mesh",
             Structure::Wadding => "wadding",
         }
+    }
+
+    /// The structure of this name.
+    #[must_use]
+    pub fn named(name: &str) -> Option<Structure> {
+        Structure::ALL.into_iter().find(|structure| structure.name() == name)
     }
 
     /// Covered share of the area where the label says nothing. Estimates; common practice, no source.
@@ -140,10 +149,12 @@ pub enum LabelError {
     #[error("The label names no fibre. Name at least one, for example wool.")]
     NoFibre,
     /// A fibre is not in the table.
-    #[error("The fibre \"{name}\" is not known. Known are: {known}.")]
+    #[error("The fibre \"{name}\" is not known.{} Known are: {known}.", meant(*.near))]
     UnknownFibre {
         /// The name given.
         name: String,
+        /// The known name spelt most like it.
+        near: Option<&'static str>,
         /// The names that are known, with commas.
         known: String,
     },
@@ -157,12 +168,29 @@ pub enum LabelError {
         /// What it may be, in words.
         allowed: &'static str,
     },
+    /// More mass than the thickness can hold.
+    #[error(
+        "{areal_mass_g_m2} g/m2 do not fit into {thickness_mm} mm: the fibres alone, pressed into a solid film, would be \
+         {solid_mm:.3} mm thick. Weigh and measure again, or check the cover."
+    )]
+    DenserThanItsFibres {
+        /// The mass given.
+        areal_mass_g_m2: f64,
+        /// The thickness given, in mm.
+        thickness_mm: f64,
+        /// Thickness in mm of a solid film of that mass on the covered share.
+        solid_mm: f64,
+    },
+}
+
+fn meant(near: Option<&str>) -> String {
+    near.map_or(String::new(), |near| format!(" Did you mean {near}?"))
 }
 
 /// Estimates the optics of a cloth from its label.
 ///
 /// # Errors
-/// When a fibre is unknown or a number is out of its range.
+/// When a fibre is unknown, a number is out of its range, or the cloth would be denser than its fibres.
 pub fn estimate(label: &LabelInput) -> Result<Estimate, LabelError> {
     let parts = checked(label)?;
     let cover = label.cover.unwrap_or(label.structure.usual_cover());
@@ -180,6 +208,14 @@ pub fn estimate(label: &LabelInput) -> Result<Estimate, LabelError> {
         solid_um += part_um;
         tau += part;
         tau_cosine += part * fibres::asymmetry(fibre.refractive_index(), lie);
+    }
+    let solid_mm = 1e-3 * solid_um / cover;
+    if solid_mm > label.thickness.0 {
+        return Err(LabelError::DenserThanItsFibres {
+            areal_mass_g_m2: label.areal_mass_g_m2,
+            thickness_mm: label.thickness.0,
+            solid_mm,
+        });
     }
     let asymmetry = tau_cosine / tau;
     let folded = Folded::new(asymmetry);
@@ -221,6 +257,7 @@ fn checked(label: &LabelInput) -> Result<Vec<(&'static Fibre, f64)>, LabelError>
             positive("share of a fibre", *share)?;
             let unknown = || LabelError::UnknownFibre {
                 name: name.clone(),
+                near: nearest(name, fibres::names()),
                 known: fibres::FIBRES.map(|f| f.name).join(", "),
             };
             Ok((fibres::find(name).ok_or_else(unknown)?, *share))
