@@ -32,6 +32,7 @@
 
 use super::eye::Sensitivity;
 use super::neighbours::Neighbourhood;
+use super::straight::StraightPictures;
 use crate::light::Window;
 use crate::light::spread::SpotSpectrum;
 use crate::picture::fft2::{Fft2, smooth_size};
@@ -114,6 +115,8 @@ impl Dots {
     #[must_use]
     pub fn vanishing_distance_m(&self) -> Option<f64> {
         const STEPS: usize = 60;
+        /// Of a step of 14 %: 2e-5 of the distance.
+        const HALVINGS: usize = 13;
         let ratio = (FARTHEST_M / NEAREST_M).powf(1.0 / STEPS as f64);
         let distance = |i: usize| NEAREST_M * ratio.powi(i as i32);
         if self.visibility(FARTHEST_M) >= 1.0 {
@@ -123,7 +126,7 @@ impl Dots {
             return Some(0.0);
         };
         let (mut near, mut far) = (distance(last), distance(last + 1));
-        for _ in 0..20 {
+        for _ in 0..HALVINGS {
             let middle = (near * far).sqrt();
             if self.visibility(middle) >= 1.0 {
                 near = middle;
@@ -143,26 +146,39 @@ pub fn dots(
     room_cd_m2: f64,
     distance_m: f64,
 ) -> Option<Dots> {
+    dots_with(&StraightPictures::default(), neighbourhood, emitters, room_cd_m2, distance_m)
+}
+
+/// The same with pictures kept from evaluations of other cloths.
+pub(super) fn dots_with(
+    kept: &StraightPictures,
+    neighbourhood: &Neighbourhood,
+    emitters: &[Emitter],
+    room_cd_m2: f64,
+    distance_m: f64,
+) -> Option<Dots> {
     let pitch = neighbourhood.pitch_mm?;
     let frame = frame(neighbourhood, pitch, distance_m);
     let mut image = XyzImage::black(frame.width_px, frame.height_px);
-    let straight = straight_spot(frame.mm_per_px);
+    let lights: Vec<[Vec<SpotPoint>; 2]> = emitters.iter().map(|e| lights(neighbourhood, e)).collect();
     let mut channels = Vec::new();
-    for emitter in emitters {
-        let (real, even) = lights(neighbourhood, emitter);
-        let straight = (emitter.straight_cd > LEAST_STRAIGHT_CD).then_some((&straight, emitter.straight_cd));
-        for (spot, factor) in emitter.spot.as_ref().map(|spot| (spot, 1.0)).into_iter().chain(straight) {
-            for (plane, points) in [&real, &even].into_iter().enumerate() {
-                channels.push(SpotChannel {
-                    points: points.iter().map(|p| SpotPoint { amount: factor * p.amount, ..*p }).collect(),
-                    window: emitter.window,
-                    window_turn_rad: 0.0,
-                    kernels: std::array::from_fn(|i| (i == plane).then_some(spot)),
-                });
-            }
+    for (emitter, lights) in emitters.iter().zip(&lights) {
+        let Some(spot) = &emitter.spot else { continue };
+        channels.extend(lights.iter().enumerate().map(|(plane, points)| SpotChannel {
+            points: points.clone(),
+            window: emitter.window,
+            window_turn_rad: 0.0,
+            kernels: std::array::from_fn(|i| (i == plane).then_some(spot)),
+        }));
+    }
+    let aperture_mm = add_spots(&mut image, &frame, &channels, Accuracy::Picture).aperture_mm.unwrap_or(0.0);
+    for (emitter, lights) in emitters.iter().zip(&lights).filter(|(e, _)| e.straight_cd > LEAST_STRAIGHT_CD) {
+        let straight = kept.get(&frame, aperture_mm, emitter.window, lights);
+        let candela = emitter.straight_cd as f32;
+        for (plane, unit) in image.planes.iter_mut().zip(&straight.planes) {
+            plane.iter_mut().zip(unit).for_each(|(value, unit)| *value += candela * unit);
         }
     }
-    add_spots(&mut image, &frame, &channels, Accuracy::Picture);
     compare(&frame, &image, neighbourhood, pitch, room_cd_m2)
 }
 
@@ -183,21 +199,8 @@ fn frame(neighbourhood: &Neighbourhood, pitch: f64, distance_m: f64) -> Frame {
     Frame::centred(middle[0], middle[1], step, count(size[0]), count(size[1]))
 }
 
-/// One candela seen straight through, as sharp as the samples allow: a Gaussian whose integral is one cd.
-fn straight_spot(step: f64) -> SpotSpectrum {
-    /// cd to cd/m2 mm2.
-    const PER_SQUARE_METRE: f64 = 1e6;
-    /// Standard deviation over the step: narrower would ring.
-    const BLUR: f64 = 1.5;
-    const KNOTS: usize = 96;
-    let deviation = BLUR * step;
-    let knots: Vec<f64> = (0..=KNOTS).map(|i| 5.5 / deviation * i as f64 / KNOTS as f64).collect();
-    let values = knots.iter().map(|k| PER_SQUARE_METRE * (-0.5 * (k * deviation).powi(2)).exp()).collect();
-    SpotSpectrum::new(knots, values)
-}
-
 /// The lights of one kind where they are, and spread evenly.
-fn lights(neighbourhood: &Neighbourhood, emitter: &Emitter) -> (Vec<SpotPoint>, Vec<SpotPoint>) {
+fn lights(neighbourhood: &Neighbourhood, emitter: &Emitter) -> [Vec<SpotPoint>; 2] {
     let (mut real, mut even) = (Vec::new(), Vec::new());
     let of_pixels = emitter.lights.iter().zip(&neighbourhood.even).zip(&neighbourhood.places);
     for ((&(at, level), places), pixel) in of_pixels {
@@ -213,7 +216,7 @@ fn lights(neighbourhood: &Neighbourhood, emitter: &Emitter) -> (Vec<SpotPoint>, 
             amount: level * p.share,
         }));
     }
-    (real, even)
+    [real, even]
 }
 
 fn compare(
@@ -254,8 +257,8 @@ fn compare(
     let lowest = 2.0 * PI / pitch;
     let power = ring_power(&fft, &contrast, frame.mm_per_px, lit_count)
         .into_iter()
-        .map(|(k, power)| (k, power * dots_only(k / lowest)))
-        .collect();
+        .map(|(k, power)| (k, power * dots_only(k / lowest)));
+    let power = gathered(power);
 
     let (mut least, mut most) = (f64::INFINITY, 0.0f64);
     let (mut darkest, mut sum, mut count) = (f64::INFINITY, 0.0, 0usize);
@@ -319,6 +322,27 @@ fn ring_power(fft: &Fft2, contrast: &[f32], step: f64, lit_count: f64) -> Vec<(f
     }
     let least = LEAST_POWER * rings.iter().map(|r| r.1).sum::<f64>();
     rings.into_iter().filter(|r| r.1 > least).map(|(weighted, power)| (weighted / power, power)).collect()
+}
+
+/// Neighbouring rings gathered while they lie close together, so that a distance is quickly judged.
+fn gathered(rings: impl Iterator<Item = (f64, f64)>) -> Vec<(f64, f64)> {
+    /// Width over frequency. The sensitivity, squared, bends by less than the square of this within it.
+    const WIDTH: f64 = 0.01;
+    let mut found: Vec<(f64, f64)> = Vec::new();
+    let mut first = f64::NEG_INFINITY;
+    for (k, power) in rings.filter(|ring| ring.1 > 0.0) {
+        match found.last_mut() {
+            Some(last) if k <= first * (1.0 + WIDTH) => {
+                let sum = last.1 + power;
+                *last = ((last.0 * last.1 + k * power) / sum, sum);
+            }
+            _ => {
+                first = k;
+                found.push((k, power));
+            }
+        }
+    }
+    found
 }
 
 /// Value at a place between the samples, by straight lines; `None` outside the frame.
@@ -418,6 +442,24 @@ mod tests {
             };
             let without_rim = (80.0 * ratio(80) - 40.0 * ratio(40)) / 40.0;
             assert!((without_rim - 1.0).abs() < ERROR, "{distance_m} m: {without_rim}");
+        }
+    }
+
+    #[test]
+    fn gathered_rings_are_seen_as_the_single_ones() {
+        /// Of the visibility: the square of a ring's width of 1 %, ten times over for the steep fall of the sensitivity.
+        const ERROR: f64 = 1e-3;
+        let rings: Vec<(f64, f64)> =
+            (1..1000).map(|i| (0.005 * f64::from(i), 1e-4 * (1.0 + (0.1 * f64::from(i)).sin()))).collect();
+        let mut dots = grid(4, 0, 8.0, 2.0);
+        let quick = gathered(rings.iter().copied());
+        assert!(quick.len() < rings.len() / 2);
+        for distance_m in [0.1, 0.5, 2.0, 10.0, 50.0] {
+            dots.power = rings.clone();
+            let single = dots.visibility(distance_m);
+            dots.power.clone_from(&quick);
+            let together = dots.visibility(distance_m);
+            assert!((together / single - 1.0).abs() < ERROR, "{distance_m} m: {together} and {single}");
         }
     }
 

@@ -7,3 +7,4 @@ pub mod neighbours;
 pub mod numbers;
 pub mod ranges;
 pub mod softness;
+mod straight;

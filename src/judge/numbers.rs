@@ -20,9 +20,10 @@
 //! CIEDE2000: Sharma, Wu & Dalal (2005). The rest: product definitions of this project, formulas in the modules named.
 
 use super::colour_difference::colour_shift;
-use super::dots::{Emitter, dots};
+use super::dots::{Emitter, dots_with};
 use super::neighbours::{Neighbourhood, neighbourhood};
 pub use super::ranges::{Judged, LOW_QUANTILE, Range, SAMPLES};
+use super::straight::StraightPictures;
 use crate::light::spectrum::die::{DieWeights, die_weights};
 use crate::light::spectrum::observer::Xyz;
 use crate::light::totals::shares;
@@ -85,6 +86,7 @@ pub struct Layout {
     neighbourhood: Neighbourhood,
     packages: Vec<Package>,
     weights: Vec<Vec<DieWeights>>,
+    straight: StraightPictures,
 }
 
 impl Layout {
@@ -96,7 +98,8 @@ impl Layout {
             .iter()
             .map(|p| p.dies.iter().map(|die| die_weights(die, p.beam_power)).collect())
             .collect();
-        Layout { neighbourhood: neighbourhood(&scene.pixels), packages, weights }
+        let straight = StraightPictures::default();
+        Layout { neighbourhood: neighbourhood(&scene.pixels), packages, weights, straight }
     }
 
     /// Distance between neighbouring pixels in mm; `None` for single ones.
@@ -178,8 +181,9 @@ impl Layout {
             Some(first) => scene.thickness().0 - first.gap_below.0 + gap_mm,
             None => scene.thickness().0,
         };
-        let dots =
-            dots(&self.neighbourhood, &self.emitters(scene, spots, straight), room, scene.view.distance_m);
+        let emitters = self.emitters(scene, spots, straight);
+        let distance_m = scene.view.distance_m;
+        let dots = dots_with(&self.straight, &self.neighbourhood, &emitters, room, distance_m);
         let (bare, through) = self.colours(scene, spots, straight);
         let glow = dots.as_ref().map_or_else(
             || {
