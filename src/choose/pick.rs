@@ -40,7 +40,7 @@ pub struct Wants {
     pub at_most_mm: Option<f64>,
     /// Colour shift (CIEDE2000) below.
     pub colour_shift_below: Option<f64>,
-    /// Price of the cloths, a metre of each from the bolt, below.
+    /// Price of a metre of the cloth for each layer below.
     pub price_below: Option<f64>,
 }
 
@@ -82,7 +82,7 @@ pub struct Way {
     pub gap_mm: f64,
     /// All numbers.
     pub numbers: Numbers,
-    /// Price of a metre of each of its cloths.
+    /// Price of a metre of the cloth for each layer; what stays below it is not counted.
     pub price: Option<f64>,
     /// Which of the offer's scenes it is made from.
     offered: usize,
@@ -148,13 +148,6 @@ pub struct Picked {
     pub fell_away: Vec<FellAway>,
     /// Whether price was part of the comparison.
     pub by_price: bool,
-}
-
-/// Price of a metre of every cloth of a scene; `None` where one is unknown or there is no cloth.
-#[must_use]
-pub fn price(scene: &Scene) -> Option<f64> {
-    let prices: Option<Vec<f64>> = scene.stack.iter().map(|p| p.cloth.buying.price_per_m).collect();
-    prices.filter(|p| !p.is_empty()).map(|p| p.iter().sum())
 }
 
 /// Searches an offer. `done` is called after each combination.
@@ -224,7 +217,7 @@ fn try_way(
 ) -> Result<Way, (Missed, Option<f64>)> {
     let (pitch_mm, scene) = &offer.scenes[offered];
     let scene = scene.behind(cloth, layers, offer.replaced);
-    let price = price(&scene);
+    let price = cloth.price_per_m(layers);
     let thickness = |gap: f64| scene.at_gap(Millimetres(gap)).thickness().0;
     let least_gap = offer.gaps_mm.first().copied().unwrap_or(0.0);
     let gaps: Vec<f64> = offer

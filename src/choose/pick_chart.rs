@@ -1,7 +1,8 @@
 //! The chart of a search: thickness against brightness, with small pictures of the best trade-offs.
 
+use super::compare::words::{digits, ranged};
 use super::pick::{Best, Picked, Wants, Way};
-use crate::judge::numbers::{Numbers, Range};
+use crate::judge::numbers::Numbers;
 use crate::picture::caption::exposure_words;
 use crate::picture::chart::{Axis, Chart, Mark, Marks, Panel, Pictures, PlacedPicture, Plot, Style};
 use crate::picture::small::{developed_together, small_frame, small_luminances};
@@ -37,22 +38,6 @@ pub fn made_of(way: &Way, with_pitch: bool) -> String {
 /// At most two decimals.
 fn short(value: f64) -> String {
     format!("{}", (100.0 * value).round() / 100.0)
-}
-
-/// Two significant digits.
-pub(crate) fn two_digits(value: f64) -> String {
-    if value == 0.0 || !value.is_finite() {
-        return format!("{value}");
-    }
-    let decimals = 1.0 - value.abs().log10().floor();
-    let scale = 10f64.powf(decimals);
-    format!("{:.*}", decimals.clamp(0.0, 9.0) as usize, (value * scale).round() / scale)
-}
-
-/// A range in words, two digits each.
-pub(crate) fn ranged(range: Range, unit: &str) -> String {
-    let [value, low, high] = [range.value, range.low, range.high].map(two_digits);
-    if low == high { format!("{value} {unit}") } else { format!("{value} {unit} ({low} to {high})") }
 }
 
 /// The chart and what it shows in words. `scene` is the scene as it was given.
@@ -138,11 +123,11 @@ fn told(picked: &Picked, wants: &Wants, pitches: bool) -> Vec<String> {
         .enumerate()
         .map(|(i, best)| {
             format!(
-                "{}: {}; {} mm thick, {}, {}.",
+                "{}: {}; {} mm thick, {} cd/m2, {}.",
                 letter(i),
                 made_of(&best.way, pitches),
-                two_digits(best.way.numbers.thickness_mm),
-                ranged(best.judged.range(|n| n.mean_cd_m2), "cd/m2"),
+                digits(best.way.numbers.thickness_mm),
+                ranged(best.judged.range(|n| n.mean_cd_m2), digits),
                 sureness(best, wants)
             )
         })
@@ -205,13 +190,5 @@ mod tests {
     #[test]
     fn letters_go_on_after_z() {
         assert_eq!([0, 1, 25, 26, 27, 51, 52].map(letter), ["A", "B", "Z", "AA", "AB", "AZ", "BA"]);
-    }
-
-    #[test]
-    fn two_digits_are_two_digits() {
-        assert_eq!(
-            [0.0, 0.0123, 0.5, 3.16, 47.2, 123.0, 9.96].map(two_digits),
-            ["0", "0.012", "0.50", "3.2", "47", "120", "10.0"]
-        );
     }
 }

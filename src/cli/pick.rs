@@ -7,7 +7,8 @@ use super::preview::{three_digits, try_target};
 use super::progress::Progress;
 use super::view::{ViewOptions, Want, gap, pitch};
 use super::{Outcome, judged, output};
-use crate::choose::pick::{self, FellAway, Missed, Offer, Picked, Wants, Way, price};
+use crate::choose::compare::words::{digits, percent, ranged};
+use crate::choose::pick::{self, FellAway, Missed, Offer, Picked, Wants, Way};
 use crate::choose::pick_chart::{letter, pick_chart};
 use crate::diagnose::Diagnostic;
 use crate::files;
@@ -65,7 +66,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "SHIFT", value_parser = shift, allow_negative_numbers = true)]
     colour_shift_below: Option<f64>,
 
-    /// Price below this for a metre of each cloth; cloths without a price fall away
+    /// Price below this for a metre of the cloth, times its layers; cloths without a price fall away
     #[arg(long, value_name = "PRICE", value_parser = money, allow_negative_numbers = true)]
     price_below: Option<f64>,
 
@@ -262,7 +263,7 @@ fn possible(offer: &Offer, wants: &Wants) -> Result<(), Vec<Diagnostic>> {
         );
         return refuse("--at-most-mm", what, "Allow more, or offer smaller gaps and thinner cloths.");
     }
-    if wants.price_below.is_some() && all().all(|scene| price(&scene).is_none()) {
+    if wants.price_below.is_some() && offer.cloths.iter().all(|cloth| cloth.price_per_m(1).is_none()) {
         let what = "no cloth on offer has a price".to_owned();
         return refuse(
             "--price-below",
@@ -476,7 +477,7 @@ fn table(picked: &Picked, wants: &Wants) -> Vec<String> {
     let mm = |value: f64| format!("{} mm", three_digits(value));
     for (i, best) in picked.best.iter().enumerate() {
         let Way { cloth, layers, pitch_mm, gap_mm, numbers, price, scene, .. } = &best.way;
-        let kept = best.judged.range(|n: &Numbers| 100.0 * n.light_kept);
+        let kept = best.judged.range(|n: &Numbers| n.light_kept);
         let mut row = vec![
             letter(i),
             cloth.name.clone(),
@@ -485,8 +486,8 @@ fn table(picked: &Picked, wants: &Wants) -> Vec<String> {
             scene.pixels.len().to_string(),
             mm(*gap_mm),
             mm(numbers.thickness_mm),
-            crate::choose::pick_chart::ranged(best.judged.range(|n| n.mean_cd_m2), "").replace("  ", " "),
-            crate::choose::pick_chart::ranged(kept, "%"),
+            ranged(best.judged.range(|n| n.mean_cd_m2), digits),
+            ranged(kept, percent),
             format!("{:.0} %", 100.0 * best.sureness()),
             best.safe_gap_mm.map_or("none".to_owned(), mm),
         ];

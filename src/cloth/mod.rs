@@ -75,6 +75,12 @@ pub struct Cloth {
 }
 
 impl Cloth {
+    /// Price of a metre from the bolt for each of so many layers, in the user's currency; `None` where it is not known.
+    #[must_use]
+    pub fn price_per_m(&self, layers: usize) -> Option<f64> {
+        self.buying.price_per_m.map(|price| price * layers as f64)
+    }
+
     /// The optics at one wavelength.
     #[must_use]
     pub fn optics_at(&self, wavelength: Nanometres) -> Optics {

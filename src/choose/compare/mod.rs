@@ -90,7 +90,7 @@ impl Candidate {
     /// Price of the bolt's metre times the layers, in the user's own currency; `None` where the cloth has no price.
     #[must_use]
     pub fn price_per_m(&self) -> Option<f64> {
-        self.cloth.buying.price_per_m.map(|price| price * self.layers as f64)
+        self.cloth.price_per_m(self.layers)
     }
 
     /// Board to outer face, with all that stays below the candidate.
