@@ -71,6 +71,7 @@ pub mod diagnose;
 pub mod files;
 pub mod judge;
 pub mod light;
+pub mod photo;
 pub mod picture;
 pub mod pixels;
 pub mod quantity;
