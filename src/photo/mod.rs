@@ -8,7 +8,12 @@
 //! Image rows go downwards here, as pixels are stored: a place in pixels is `[x, y]` with the middle of the upper left pixel
 //! at `[0, 0]`. Places in mm have y upwards.
 
+pub mod cloth_file;
 pub mod decode;
 pub mod find;
+pub mod fit;
+pub mod least_squares;
+pub mod measure;
+pub mod picture;
 pub mod rings;
 pub mod warnings;

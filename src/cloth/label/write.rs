@@ -55,7 +55,7 @@ pub fn blend(fibres: &[(String, f64)]) -> String {
 }
 
 /// Text in double quotes; what JSON writes, YAML reads.
-fn quoted(text: &str) -> String {
+pub(crate) fn quoted(text: &str) -> String {
     serde_json::Value::from(text).to_string()
 }
 

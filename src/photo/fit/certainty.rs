@@ -1,0 +1,172 @@
+//! How well the fit knows what it found.
+//!
+//! **Model.** Near the minimum the sum of squares is a bowl, so the variables have the covariance `(J^T J)^-1`, the rows of the means taken
+//! with the standard uncertainties that the misfit shows where it is larger than claimed; numbers made of the variables take theirs by
+//! their derivatives.
+//! **Source.** JCGM 100:2008 (GUM), section 5, propagation of uncertainty; Press et al., Numerical Recipes, section 15.6 (from memory).
+
+use super::Fit;
+use super::problem::Whole;
+use super::unknowns::{ABSORPTION, ANSWER, COLOURS, ClothNumbers, OF_CLOTH, OPENNESS, SCATTERING};
+use crate::light::totals::shares;
+use nalgebra::{DMatrix, DVector};
+
+/// Standard deviations of a normal distribution that hold 90 of 100 (Abramowitz & Stegun, table 26.5; from memory).
+pub const NINETY: f64 = 1.644_854;
+
+/// A value with the interval that holds the true one 90 times of 100.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Interval {
+    /// The value.
+    pub value: f64,
+    /// Lower end.
+    pub low: f64,
+    /// Upper end.
+    pub high: f64,
+}
+
+impl Interval {
+    /// About a positive value whose logarithm has this standard uncertainty.
+    #[must_use]
+    pub fn of_log(value: f64, sure: f64) -> Interval {
+        let factor = (NINETY * sure).exp();
+        Interval { value, low: value / factor, high: value * factor }
+    }
+
+    /// About a share: between 0 and 1.
+    #[must_use]
+    pub fn of_share(value: f64, sure: f64) -> Interval {
+        Interval { value, low: (value - NINETY * sure).max(0.0), high: (value + NINETY * sure).min(1.0) }
+    }
+
+    /// Whether a value lies inside.
+    #[must_use]
+    pub fn holds(&self, value: f64) -> bool {
+        self.low <= value && value <= self.high
+    }
+
+    /// Half of the interval over the value.
+    #[must_use]
+    pub fn relative(&self) -> f64 {
+        0.5 * (self.high - self.low) / self.value.max(f64::MIN_POSITIVE)
+    }
+}
+
+/// What the fit knows of the cloth.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Certainty {
+    /// Reduced optical thickness of the covered part in red, green and blue.
+    pub reduced: [Interval; COLOURS],
+    /// Share of a pixel's flux that leaves the front of board, gap and cloth, red, green, blue.
+    pub light_kept: [Interval; COLOURS],
+    /// Openness.
+    pub openness: Interval,
+    /// Standard uncertainty of ln of the reduced scattering optical thickness.
+    pub ln_scattering: f64,
+    /// Standard uncertainty of ln of the light kept in green.
+    pub ln_light_kept: f64,
+    /// That of the light kept in green if only scattering were uncertain, for a change of ln scattering by 1.
+    pub light_per_scattering: f64,
+    /// Standard uncertainty of ln absorption in green.
+    pub ln_absorption: f64,
+    /// Correlation of ln scattering and ln absorption in green.
+    pub correlation: f64,
+    /// The power p for which scattering times absorption^p (green) is known best, and the standard uncertainty of its logarithm.
+    pub best_known: (f64, f64),
+}
+
+/// Covariance of all variables of a fit.
+pub(super) fn covariance(information: DMatrix<f64>) -> DMatrix<f64> {
+    let n = information.nrows();
+    information
+        .cholesky()
+        .map_or_else(|| DMatrix::identity(n, n) * f64::MAX.sqrt(), |solver| solver.inverse())
+}
+
+/// `J^T J` with the means' share scaled to the misfit that they show.
+pub(super) fn information(fit: &Fit) -> DMatrix<f64> {
+    let jacobian = &fit.minimum.jacobian;
+    let rows = fit.whole.rows();
+    let means = jacobian.rows(0, rows);
+    let known = jacobian.rows(rows, jacobian.nrows() - rows);
+    means.tr_mul(&means) / fit.reduced_chi_square.max(1.0) + known.tr_mul(&known)
+}
+
+/// ln of the light kept in every colour and its derivatives by the cloth's variables, the gap being without influence on totals.
+fn light_kept(whole: &Whole, at: &DVector<f64>) -> ([f64; COLOURS], [[f64; OF_CLOTH]; COLOURS]) {
+    const STEP: f64 = 2e-3;
+    let kept = |at: &DVector<f64>| -> [f64; COLOURS] {
+        let cloth = ClothNumbers::of(at);
+        let stacks = cloth.stacks(1.0, whole.bench.thickness_mm, whole.bench.board_reflectance);
+        std::array::from_fn(|c| {
+            let shares = shares(&stacks[c], whole.bench.beam_power);
+            (shares.direct + shares.scattered).max(f64::MIN_POSITIVE).ln()
+        })
+    };
+    let here = kept(at);
+    let mut slopes = [[0.0; OF_CLOTH]; COLOURS];
+    for j in 0..OF_CLOTH {
+        let mut moved = at.clone();
+        let by = if j == OPENNESS && at[j] > 0.5 { -STEP } else { STEP };
+        moved[j] += by;
+        for (c, value) in kept(&moved).into_iter().enumerate() {
+            slopes[c][j] = (value - here[c]) / by;
+        }
+    }
+    (here, slopes)
+}
+
+/// Standard uncertainty of a number with these derivatives by the cloth's variables.
+fn propagated(covariance: &DMatrix<f64>, slopes: &[f64; OF_CLOTH]) -> f64 {
+    let slopes = DVector::from_row_slice(slopes);
+    (slopes.transpose() * covariance.view((0, 0), (OF_CLOTH, OF_CLOTH)) * &slopes)[0].max(0.0).sqrt()
+}
+
+impl Fit {
+    /// Intervals of what the fit found.
+    #[must_use]
+    pub fn certainty(&self) -> Certainty {
+        self.certainty_with(&covariance(information(self)))
+    }
+
+    /// The standard uncertainty of ln of the camera's answer, by channel.
+    #[must_use]
+    pub fn answer_sure(&self) -> [f64; COLOURS] {
+        let covariance = covariance(information(self));
+        std::array::from_fn(|c| covariance[(ANSWER + c, ANSWER + c)].sqrt())
+    }
+
+    pub(super) fn certainty_with(&self, covariance: &DMatrix<f64>) -> Certainty {
+        let at = &self.minimum.at;
+        let (ln_kept, slopes) = light_kept(&self.whole, at);
+        let sd = |j: usize| covariance[(j, j)].sqrt();
+        let reduced = |c: usize| {
+            // s + q, by the derivatives of its logarithm.
+            let (s, q) = (at[SCATTERING].exp(), at[ABSORPTION + c].exp());
+            let mut slope = [0.0; OF_CLOTH];
+            slope[SCATTERING] = s / (s + q);
+            slope[ABSORPTION + c] = q / (s + q);
+            Interval::of_log(self.cloth.reduced(c), propagated(covariance, &slope))
+        };
+        let kept = |c: usize| {
+            let interval = Interval::of_log(ln_kept[c].exp(), propagated(covariance, &slopes[c]));
+            Interval { high: interval.high.min(1.0), ..interval }
+        };
+        let green = ABSORPTION + 1;
+        let joint = covariance[(SCATTERING, green)];
+        // The p that makes the variance of ln s + p ln q least.
+        let power = -joint / covariance[(green, green)];
+        let best = covariance[(SCATTERING, SCATTERING)] + power * joint;
+        Certainty {
+            reduced: std::array::from_fn(reduced),
+            light_kept: std::array::from_fn(kept),
+            openness: Interval::of_share(self.cloth.openness, sd(OPENNESS)),
+            ln_scattering: sd(SCATTERING),
+            ln_light_kept: propagated(covariance, &slopes[1]),
+            light_per_scattering: slopes[1][SCATTERING].abs(),
+            ln_absorption: sd(green),
+            correlation: joint / (sd(SCATTERING) * sd(green)),
+            best_known: (power, best.max(0.0).sqrt()),
+        }
+    }
+}

@@ -1,0 +1,239 @@
+//! The report of a fit as a chart: for each photograph what was seen, what the cloth found should show, the difference, and the
+//! course of the light from the middle outwards.
+
+use super::decode::Photo;
+use super::fit::ShotFit;
+use super::fit::unknowns::{COLOUR_NAMES, COLOURS};
+use super::measure::Measured;
+use crate::picture::canvas::{Canvas, Rgb8};
+use crate::picture::chart::{Axis, Chart, Dash, Mark, Marks, Panel, Plot, Rule, Series, Shape, Strip, Style};
+use crate::picture::colour::encode_8bit;
+use crate::picture::sheet::strip;
+
+/// Side of the small pictures in image pixels.
+const SIDE_PX: u32 = 360;
+/// They show so many heights of the cloth around the spot.
+const HEIGHTS_SHOWN: f64 = 2.5;
+/// Difference that is drawn in full colour, over the peak.
+const FULL_DIFFERENCE: f64 = 0.1;
+/// Height of the plots in SVG pixels.
+const PROFILE_PX: f64 = 260.0;
+const DIFFERENCE_PX: f64 = 130.0;
+
+/// Red, green, blue: dark enough on white, told apart by dash and shape as well.
+const STYLES: [Style; COLOURS] = [
+    Style { colour: [0xb3, 0x1f, 0x1f], dash: Dash::Solid, shape: Some(Shape::Circle), filled: false },
+    Style { colour: [0x1b, 0x6b, 0x2f], dash: Dash::Long, shape: Some(Shape::Square), filled: false },
+    Style { colour: [0x1f, 0x45, 0xb3], dash: Dash::Dots, shape: Some(Shape::Triangle), filled: false },
+];
+
+/// One photograph and what was made of it.
+#[derive(Clone, Copy, Debug)]
+pub struct Reported<'a> {
+    /// Its name.
+    pub name: &'a str,
+    /// The photograph.
+    pub photo: &'a Photo,
+    /// What was measured in it.
+    pub measured: &'a Measured,
+    /// Model and means.
+    pub fit: &'a ShotFit,
+    /// From the board to the outer face of the cloth in mm.
+    pub height_mm: f64,
+}
+
+/// The chart. `notes` stand at its foot.
+#[must_use]
+pub fn report(title: &str, subtitle: Vec<String>, shots: &[Reported<'_>], notes: Vec<String>) -> Chart {
+    let largest = shots.iter().map(|shot| reach(shot)).fold(1.0, f64::max);
+    let mut panels = Vec::new();
+    for shot in shots {
+        panels.push(Panel::Strip(Strip {
+            heading: format!(
+                "{}, {:.1} mm stand-off: {:.0} mm across",
+                shot.name,
+                shot.fit.gap_mm,
+                2.0 * HEIGHTS_SHOWN * shot.height_mm
+            ),
+            picture: pictures(shot),
+            from: 0.0,
+            to: largest,
+            height_px: STRIP_PX,
+        }));
+        panels.push(Panel::Plot(profile(shot)));
+        panels.push(Panel::Plot(difference(shot)));
+    }
+    Chart {
+        title: title.to_owned(),
+        subtitle,
+        x: Axis::linear("distance from the middle of the spot", "mm").over(0.0, largest),
+        panels,
+        notes,
+        ..Chart::default()
+    }
+}
+
+/// Height of the row of pictures in SVG pixels: as wide as the chart's plots it keeps its shape.
+const STRIP_PX: f64 = 285.0;
+
+/// How far the profiles are drawn in mm: to where one percent of the peak is left, or a little more.
+fn reach(shot: &Reported<'_>) -> f64 {
+    const LEFT: f64 = 0.01;
+    let of_profile = |profile: &super::fit::Profile| {
+        let last = profile.model.iter().rposition(|value| *value > LEFT).unwrap_or(0);
+        profile.radii_mm.get(last + 1).or(profile.radii_mm.last()).copied().unwrap_or(1.0)
+    };
+    shot.fit.profiles.iter().flatten().map(of_profile).fold(HEIGHTS_SHOWN * shot.height_mm, f64::max)
+}
+
+fn profile(shot: &Reported<'_>) -> Plot {
+    let mut plot = Plot::new(Axis::linear("light over the peak of the fitted spot", "").from_zero());
+    plot.height_px = PROFILE_PX;
+    for (c, profile) in shot.fit.profiles.iter().enumerate() {
+        let Some(profile) = profile else { continue };
+        let points = |values: &[f64]| profile.radii_mm.iter().copied().zip(values.iter().copied()).collect();
+        plot.series.push(Series {
+            name: format!("{}, model", COLOUR_NAMES[c]),
+            points: points(&profile.model),
+            band: None,
+            style: Style { shape: None, ..STYLES[c] },
+        });
+        let mark = |(i, radius): (usize, &f64)| Mark { x: *radius, y: profile.seen[i], ..Mark::default() };
+        plot.marks.push(Marks {
+            name: format!("{}, photograph", COLOUR_NAMES[c]),
+            points: profile.radii_mm.iter().enumerate().map(mark).collect(),
+            style: STYLES[c],
+        });
+    }
+    plot
+}
+
+fn difference(shot: &Reported<'_>) -> Plot {
+    let mut plot = Plot::new(Axis::linear("photograph less model", "% of the peak"));
+    plot.height_px = DIFFERENCE_PX;
+    plot.rules = vec![Rule { at: 0.0, label: String::new() }];
+    for (c, profile) in shot.fit.profiles.iter().enumerate() {
+        let Some(profile) = profile else { continue };
+        let points = (profile.radii_mm.iter().enumerate())
+            .map(|(i, radius)| (*radius, 100.0 * (profile.seen[i] - profile.model[i])))
+            .collect();
+        plot.series.push(Series {
+            name: COLOUR_NAMES[c].to_owned(),
+            points,
+            band: None,
+            style: Style { shape: None, ..STYLES[c] },
+        });
+    }
+    plot
+}
+
+/// Photograph, model and difference side by side.
+fn pictures(shot: &Reported<'_>) -> Canvas {
+    let side_mm = 2.0 * HEIGHTS_SHOWN * shot.height_mm;
+    let middle = middle_px(shot.measured);
+    let mm_per_dot = side_mm / f64::from(SIDE_PX);
+    let highest = shot.fit.profiles.iter().flatten().map(|p| p.peak).fold(1e-9, f64::max);
+    let (mut seen, mut model, mut differs) = (Vec::new(), Vec::new(), Vec::new());
+    for row in 0..SIDE_PX {
+        for column in 0..SIDE_PX {
+            let x = middle[0]
+                + (f64::from(column) + 0.5 - 0.5 * f64::from(SIDE_PX)) * mm_per_dot / shot.measured.mm_per_px;
+            let y = middle[1]
+                + (f64::from(row) + 0.5 - 0.5 * f64::from(SIDE_PX)) * mm_per_dot / shot.measured.mm_per_px;
+            let light = averaged(shot.photo, [x, y], 0.5 * mm_per_dot / shot.measured.mm_per_px);
+            let radius = nearest_mm(shot.measured, [x, y]);
+            let expected: [f64; COLOURS] = std::array::from_fn(|c| {
+                shot.fit.profiles[c].as_ref().map_or(0.0, |p| p.peak * at(p, radius))
+            });
+            seen.extend(shown(shot, light, highest));
+            model.extend(
+                expected.map(|value: f64| encode_8bit((BRIGHTEST * value / highest).clamp(0.0, 1.0))),
+            );
+            differs.extend(light.map_or(OUTSIDE, |light| {
+                let away: f64 = (0..COLOURS)
+                    .filter_map(|c| {
+                        shot.fit.profiles[c]
+                            .as_ref()
+                            .map(|p| (light[c] - p.background - expected[c]) / p.peak)
+                    })
+                    .sum();
+                let told = shot.fit.profiles.iter().flatten().count().max(1) as f64;
+                signed(away / told)
+            }));
+        }
+    }
+    let canvas = |rgb| {
+        Canvas::from_rgb(SIDE_PX, SIDE_PX, rgb).unwrap_or_else(|| Canvas::filled(SIDE_PX, SIDE_PX, OUTSIDE))
+    };
+    strip(&[
+        (canvas(seen), "photograph".to_owned()),
+        (canvas(model), "fitted cloth".to_owned()),
+        (canvas(differs), format!("difference, ±{:.0} %", 100.0 * FULL_DIFFERENCE)),
+    ])
+}
+
+/// The peak of the model is shown at this linear value.
+const BRIGHTEST: f64 = 0.85;
+/// What lies outside the photograph.
+const OUTSIDE: Rgb8 = [0x60, 0x60, 0x60];
+
+fn shown(shot: &Reported<'_>, light: Option<[f64; 3]>, highest: f64) -> Rgb8 {
+    light.map_or(OUTSIDE, |light| {
+        std::array::from_fn(|c| {
+            let background = shot.fit.profiles[c].as_ref().map_or(0.0, |p| p.background);
+            encode_8bit((BRIGHTEST * (light[c] - background) / highest).clamp(0.0, 1.0))
+        })
+    })
+}
+
+/// Blue where the photograph is darker than the model, orange where it is brighter, white where they agree.
+fn signed(value: f64) -> Rgb8 {
+    const DARKER: [f64; 3] = [30.0, 80.0, 190.0];
+    const BRIGHTER: [f64; 3] = [205.0, 95.0, 0.0];
+    let share = (value / FULL_DIFFERENCE).clamp(-1.0, 1.0);
+    let end = if share < 0.0 { DARKER } else { BRIGHTER };
+    std::array::from_fn(|i| (255.0 + share.abs() * (end[i] - 255.0)).round() as u8)
+}
+
+fn middle_px(measured: &Measured) -> [f64; 2] {
+    let count = measured.centres_px.len().max(1) as f64;
+    std::array::from_fn(|i| measured.centres_px.iter().map(|c| c[i]).sum::<f64>() / count)
+}
+
+fn nearest_mm(measured: &Measured, [x, y]: [f64; 2]) -> f64 {
+    let away = measured.centres_px.iter().map(|c| f64::hypot(c[0] - x, c[1] - y));
+    measured.mm_per_px * away.fold(f64::INFINITY, f64::min)
+}
+
+/// Mean light over a square of half side `half` around a place, both in pixels; `None` outside the photograph.
+fn averaged(photo: &Photo, [x, y]: [f64; 2], half: f64) -> Option<[f64; 3]> {
+    let range = |middle: f64, end: usize| {
+        let low = (middle - half).round().max(0.0) as usize;
+        let high = ((middle + half).round().max(0.0) as usize).min(end.saturating_sub(1));
+        (middle >= 0.0 && middle < end as f64).then_some(low.min(high)..=high)
+    };
+    let (columns, rows) = (range(x, photo.width)?, range(y, photo.height)?);
+    let mut sum = [0.0; 3];
+    let mut count = 0.0;
+    for row in rows {
+        for column in columns.clone() {
+            photo.linear(column, row).iter().zip(&mut sum).for_each(|(value, sum)| *sum += value);
+            count += 1.0;
+        }
+    }
+    Some(sum.map(|s| s / count))
+}
+
+/// The model over its peak at a radius, straight lines between the rings.
+fn at(profile: &super::fit::Profile, radius: f64) -> f64 {
+    let (radii, values) = (&profile.radii_mm, &profile.model);
+    let next = radii.partition_point(|r| *r <= radius);
+    if next == 0 {
+        return values.first().copied().unwrap_or(0.0);
+    }
+    if next >= radii.len() {
+        return values.last().copied().unwrap_or(0.0);
+    }
+    let share = (radius - radii[next - 1]) / (radii[next] - radii[next - 1]);
+    values[next - 1] + share * (values[next] - values[next - 1])
+}
