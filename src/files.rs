@@ -42,6 +42,32 @@ pub fn read_text(path: &Path) -> Result<String, Vec<Diagnostic>> {
     text_of(bytes, &shown)
 }
 
+/// Reads a file whole: at most `most_bytes`.
+///
+/// # Errors
+/// One diagnostic that says what is wrong with the file as a whole.
+pub fn read_bytes(path: &Path, most_bytes: u64) -> Result<Vec<u8>, Vec<Diagnostic>> {
+    let shown = path.display().to_string();
+    let fault = |what: String| Diagnostic::of_file(&shown, what);
+    let kind = std::fs::metadata(path).map_err(|error| cannot_read(&shown, &error))?;
+    if kind.is_dir() {
+        return Err(vec![fault("this is a folder, not a file".to_owned()).next("Name the file in it.")]);
+    }
+    if !kind.is_file() {
+        return Err(vec![fault("this is not an ordinary file".to_owned()).next("Name an ordinary file.")]);
+    }
+    if kind.len() > most_bytes {
+        return Err(vec![
+            fault("the file is too large".to_owned()).allowed(format!("at most {most_bytes} bytes")),
+        ]);
+    }
+    let mut bytes = Vec::with_capacity(kind.len() as usize);
+    File::open(path)
+        .and_then(|file| file.take(most_bytes).read_to_end(&mut bytes))
+        .map_err(|error| cannot_read(&shown, &error))?;
+    Ok(bytes)
+}
+
 /// Bytes as UTF-8 text without a byte-order mark.
 fn text_of(bytes: Vec<u8>, shown: &str) -> Result<String, Vec<Diagnostic>> {
     let text = String::from_utf8(bytes).map_err(|error| {

@@ -1,6 +1,7 @@
 //! `weftlight cloth`: what is this cloth, optically?
 
 mod estimate;
+mod photo;
 
 use super::check::{basis_in_words, cloth_as_json, mm};
 use super::cloths::{find, whole_catalogue};
@@ -29,7 +30,7 @@ const STAND_OFF_MM: f64 = 6.0;
 const SIDE_PX: u32 = 480;
 const SIDE_MM: f64 = 60.0;
 
-/// List the cloths that come with the program, show what one is optically, or estimate one from its label
+/// List the cloths that come with the program, show what one is optically, or find one from its label or from photos
 #[derive(Debug, Args)]
 pub(super) struct Arguments {
     #[command(subcommand)]
@@ -58,6 +59,8 @@ enum Command {
     },
     // Its many options are kept elsewhere, so that the others stay small.
     Estimate(Box<estimate::Arguments>),
+    Calibrate(Box<photo::CalibrateArguments>),
+    ComparePhoto(Box<photo::CompareArguments>),
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
@@ -65,6 +68,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
         Command::List { json } => list(*json),
         Command::Show { name, output, json } => show(name, output.as_deref(), *json),
         Command::Estimate(arguments) => estimate::run(arguments),
+        Command::Calibrate(arguments) => photo::calibrate(arguments),
+        Command::ComparePhoto(arguments) => photo::compare(arguments),
     }
 }
 

@@ -1,6 +1,6 @@
 //! `weftlight cloth estimate`: from a label to a cloth file.
 
-mod options;
+pub(super) mod options;
 mod words;
 
 use super::super::{Outcome, output};
@@ -129,7 +129,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     let heading = |comment| Heading { name: &name, title: &title, source: SOURCE, comment };
     let cloth = as_read(&cloth_file(&heading(""), &label))?;
     let replaced =
-        arguments.output.as_deref().map(|target| try_target(target, arguments.replace)).transpose()?;
+        arguments.output.as_deref().map(|target| new_cloth_file(target, arguments.replace)).transpose()?;
     let found = estimate(&label)
         .map_err(|error| vec![whole("the label cannot be estimated").next(error.to_string())])?;
     let (colour, nm) = telling_colour(&cloth);
@@ -189,7 +189,7 @@ fn whole(what: &str) -> Diagnostic {
 
 /// Tries the place of the file; tells whether one is there already. Cloth files may hold somebody's own figures, so they
 /// are written over only when that is asked for.
-fn try_target(target: &Path, replace: bool) -> Result<bool, Vec<Diagnostic>> {
+pub(super) fn new_cloth_file(target: &Path, replace: bool) -> Result<bool, Vec<Diagnostic>> {
     let shown = target.display().to_string();
     if let Reference::Name(_) = Reference::of(&shown) {
         let fault =

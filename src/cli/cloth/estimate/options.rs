@@ -79,19 +79,19 @@ pub(super) fn structure(text: &str) -> Result<Structure, String> {
     Structure::named(text).ok_or_else(|| "not a structure".to_owned())
 }
 
-pub(super) fn name(text: &str) -> Result<String, String> {
+pub(in super::super) fn name(text: &str) -> Result<String, String> {
     sound(&word(text), &CLOTH, "name").map(|()| text.trim().to_owned())
 }
 
-pub(super) fn title(text: &str) -> Result<String, String> {
+pub(in super::super) fn title(text: &str) -> Result<String, String> {
     sound(&word(text), &CLOTH, "title").map(|()| text.trim().to_owned())
 }
 
-pub(super) fn areal_mass(text: &str) -> Result<f64, String> {
+pub(in super::super) fn areal_mass(text: &str) -> Result<f64, String> {
     within(text, &AREAL_MASS)
 }
 
-pub(super) fn thickness(text: &str) -> Result<f64, String> {
+pub(in super::super) fn thickness(text: &str) -> Result<f64, String> {
     within(text, &THICKNESS_MM)
 }
 

@@ -1,0 +1,56 @@
+//! `weftlight cloth compare-photo`: does a cloth do what its numbers say?
+
+use super::super::super::{Outcome, cloths, output};
+use super::options::Taking;
+use super::shots::{self, wavelengths};
+use super::words;
+use crate::diagnose::Diagnostic;
+use crate::photo::fit::compare;
+use crate::photo::fit::unknowns::ClothNumbers;
+use clap::Args;
+use std::path::PathBuf;
+
+/// Predict a photo from a cloth's numbers and show how far it is off
+///
+/// Use a photo at a stand-off that the cloth was not calibrated with: the proof that its numbers can be trusted. Without --bare only the
+/// shape of the spot is compared; with it, the brightness too.
+#[derive(Debug, Args)]
+pub(in super::super) struct Arguments {
+    /// A name of the catalogue, or a cloth file ending in .yaml
+    #[arg(value_name = "CLOTH")]
+    cloth: String,
+
+    /// Photos (JPEG, PNG or TIFF) of that cloth
+    #[arg(value_name = "PHOTO", required = true)]
+    photos: Vec<PathBuf>,
+
+    #[command(flatten)]
+    taking: Taking,
+}
+
+pub(in super::super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
+    let taking = &arguments.taking;
+    let format = super::try_report(taking, &super::sources(taking, &arguments.photos))?;
+    let cloth = cloths::find(&arguments.cloth)?;
+    let ready = shots::ready(taking, &arguments.photos, cloth.thickness.0)?;
+    let numbers = ClothNumbers::of_cloth(&cloth, wavelengths(&taking.package));
+    let compared = compare(&ready.subject, &numbers, &ready.shots).map_err(|error| {
+        let shown = arguments.photos.iter().map(|p| p.display().to_string()).collect::<Vec<_>>().join(", ");
+        vec![
+            Diagnostic::of_file(&shown, error.to_string())
+                .next("Photograph from nearer, with the whole spot in view and its middle not white."),
+        ]
+    })?;
+    let lines = words::compared(&cloth, &ready, &compared);
+    output::diagnostics(&ready.remarks);
+    if let (Some(target), Some(format)) = (&taking.report, format) {
+        let title = format!("{}: photograph and prediction", cloth.title);
+        super::draw((target, format), &title, lines.clone(), &ready, &compared, &lines.join(" "))?;
+    }
+    if taking.json {
+        return Ok(output::data(&format!("{:#}", words::compared_json(&cloth, &ready, &compared, &lines))));
+    }
+    let mut lines = lines;
+    lines.extend(taking.report.as_ref().map(|report| format!("Report: {}.", report.display())));
+    Ok(output::data(&lines.join("\n")))
+}
