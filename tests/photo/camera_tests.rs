@@ -1,7 +1,8 @@
 //! The camera against what can be said beforehand.
 
 use crate::bad;
-use crate::spots::{ColourSpots, tests::smooth_spots};
+use crate::cloths::CLOTHS;
+use crate::spots::{ColourSpots, of, tests::smooth_spots};
 use crate::synthetic::{Camera, Save, srgb_code};
 use std::f64::consts::PI;
 
@@ -227,6 +228,30 @@ fn holes_show_the_bare_window() {
         [&closed, &open].map(|spots| decoded(&camera.photograph(spots, &[[0.0; 2]]))[50 * 101 + 50][1]);
     let bare = decoded(&camera.photograph_bare(&open, &[[0.0; 2]], 0.5))[50 * 101 + 50][1];
     assert!(((with - without) / (0.6 * bare) - 1.0).abs() < GLOW, "{with} {without} {bare}");
+}
+
+#[test]
+fn an_unblurred_picture_is_the_glow_that_photons_found() {
+    /// Straight lines between the steps of the camera's table, of the peak: sampling errors bend the curves more than the glow
+    /// itself does.
+    const LINES: f64 = 3e-4;
+    for cloth in CLOTHS {
+        let spots = ColourSpots { direct_ahead: 0.0, ..of(&cloth, cloth.fit_gaps_mm[0]) };
+        let camera =
+            Camera { blur_px: 0.0, ..Camera::clean(401, 1, 0.13) }.with_peak(&spots, &[[0.0; 2]], 0.9);
+        let picture = decoded(&camera.photograph(&spots, &[[0.0; 2]]));
+        for (column, element) in picture.iter().enumerate() {
+            let radius_mm = 0.13 * (column as f64 - 200.0).abs();
+            for (colour, found) in element.iter().enumerate() {
+                let expected = camera.exposure * spots.glow(colour, radius_mm);
+                assert!(
+                    (found - expected).abs() < LINES,
+                    "{} at {radius_mm} mm: {found} for {expected}",
+                    cloth.name
+                );
+            }
+        }
+    }
 }
 
 #[test]

@@ -1,6 +1,6 @@
 //! Makes the tables of [`crate::spots`] with the photons method, and checks two of them against fresh photons.
 //!
-//! `cargo test --test photo make_tables -- --ignored` makes those that are not there: half an hour of one core for all.
+//! `cargo test --test photo make_tables -- --ignored` makes those that are not there: a quarter of an hour of one core for all.
 
 use crate::cloths::{CLOTHS, COLOURS, TestCloth, named};
 use crate::spots::{self, ring_edges, source};
@@ -18,7 +18,7 @@ const WANTED: f64 = 0.005;
 /// Rings count for [`WANTED`] where they are brighter than this share of the brightest.
 const COUNTS_ABOVE: f64 = 0.05;
 
-/// No run takes longer than about so many seconds; what it reached is in the table. Dark dyed cloth is what stops here.
+/// No run takes longer than about so many seconds; what it reached is in the table (all reached what was wanted).
 const MOST_SECONDS: f64 = 60.0;
 
 /// Root mean square, over the rings that count, of the relative standard errors.
@@ -49,7 +49,7 @@ fn run_to_error(cloth: &TestCloth, gap_mm: f64, colour: usize, seed: u64) -> Pho
 }
 
 #[test]
-#[ignore = "makes the tables that are not there, half an hour for all"]
+#[ignore = "makes the tables that are not there, a quarter of an hour for all"]
 #[allow(clippy::disallowed_methods, clippy::print_stderr)]
 fn make_tables() {
     let former = std::fs::read_to_string(spots::path("runs")).unwrap_or_default();

@@ -350,8 +350,8 @@ struct Image<'a> {
 impl<'a> Image<'a> {
     /// Glow, and the window through holes.
     fn behind_cloth(camera: &Camera, spots: &ColourSpots, pixels_mm: &'a [[f64; 2]]) -> Image<'a> {
-        /// Steps of the table in the height of the cloth: between them a straight line leaves 2e-5 of the glow, which does
-        /// not bend more sharply than over a half of the height (at the worst 1e-4, through wadding).
+        /// Steps of the table in the height of the cloth: between them a straight line leaves some 2e-5 of a smooth glow, which
+        /// bends over half a height.
         const STEPS_PER_HEIGHT: f64 = 200.0;
         let blur = Blur::new(camera.blur_px * camera.mm_per_px);
         let glow =
