@@ -183,6 +183,24 @@ impl ColourSpots {
         self.colours[colour].curve.at(radius_mm)
     }
 
+    /// Full width in mm of the glow at a share of its height (0.5: at half maximum), without the direct image.
+    pub(crate) fn full_width_mm(&self, colour: usize, share: f64) -> f64 {
+        /// They leave 1e-12 of the last ring's radius.
+        const HALVINGS: usize = 40;
+        let wanted = share * self.glow(colour, 0.0);
+        let last = self.colours[colour].rings.last().expect("a spot has rings").outer_mm;
+        let (mut low, mut high) = (0.0, last);
+        for _ in 0..HALVINGS {
+            let middle = 0.5 * (low + high);
+            if self.glow(colour, middle) >= wanted {
+                low = middle;
+            } else {
+                high = middle;
+            }
+        }
+        low + high
+    }
+
     /// Radiance of the bare window straight ahead per unit flux, in 1/(sr mm2).
     pub(crate) fn window_radiance(&self) -> f64 {
         let radius = self.window_radius_mm();
@@ -312,6 +330,16 @@ pub(crate) mod tests {
     /// Gaussian spots, 4 mm to their steepest place.
     pub(crate) fn smooth_spots(direct_ahead: f64) -> ColourSpots {
         round_spots(direct_ahead, |r| 2e-3 * (-r * r / 32.0).exp())
+    }
+
+    #[test]
+    fn the_width_of_a_gaussian_spot_is_the_known_one() {
+        /// Interpolation between rings, relative.
+        const CURVE: f64 = 1e-3;
+        // exp(-r^2 / (2 a^2)) is one half at a sqrt(2 ln 2), a = 4 mm.
+        let expected = 8.0 * (2.0 * 2f64.ln()).sqrt();
+        let found = smooth_spots(0.0).full_width_mm(1, 0.5);
+        assert!((found / expected - 1.0).abs() < CURVE, "{found} for {expected}");
     }
 
     #[test]
