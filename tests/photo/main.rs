@@ -1,0 +1,8 @@
+//! Photographs of one lit pixel behind a cloth, made by photons: what the fit of cloth optics is tested with.
+
+mod bad;
+mod camera_tests;
+mod cloths;
+mod make_spots;
+mod spots;
+mod synthetic;
