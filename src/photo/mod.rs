@@ -15,5 +15,7 @@ pub mod decode;
 pub mod find;
 pub mod rings;
 mod spot;
+#[cfg(test)]
+mod synthetic;
 pub mod taken;
 pub mod warnings;
