@@ -277,6 +277,13 @@ impl Photo {
         std::array::from_fn(|c| codes[c] >= self.clip_code[c])
     }
 
+    /// [`Photo::linear`] and [`Photo::clipped`] at once.
+    #[inline]
+    pub(super) fn light_and_clipped(&self, x: usize, y: usize) -> ([f64; 3], [bool; 3]) {
+        let codes = self.codes(x, y);
+        (codes.map(|code| self.table[code as usize]), std::array::from_fn(|c| codes[c] >= self.clip_code[c]))
+    }
+
     /// Linear light R, G, B from which on a pixel counts as clipped.
     #[must_use]
     pub fn clip_level(&self) -> [f64; 3] {
@@ -431,9 +438,6 @@ fn finish(
     let profile = decoder.icc_profile().ok().flatten();
     let says_linear = says_linear || profile.is_some_and(|profile| profile_is_linear(&profile));
     let mut picture = DynamicImage::from_decoder(decoder).map_err(|e| failed(&e))?;
-    if format == Format::Jpeg && ends_in_nothing(&picture) {
-        return Err(DecodeError::CutShort(format));
-    }
     picture.apply_orientation(orientation);
     let (width, height) = (picture.width() as usize, picture.height() as usize);
     let tone = if tone == ToneChoice::Linear || says_linear { Tone::Linear } else { Tone::Srgb };
@@ -441,16 +445,6 @@ fn finish(
     let samples = samples(picture).ok_or_else(unsupported)?;
     let photo = Photo::new(width, height, samples, tone, format).ok_or_else(unsupported)?;
     Ok(Photo { taken, composite, flash, ..photo })
-}
-
-/// Whether the last rows of a JPEG are exactly the middle grey that the decoder leaves where coded data are missing.
-fn ends_in_nothing(picture: &DynamicImage) -> bool {
-    /// Rows of a coded block.
-    const BLOCK: usize = 8;
-    let bytes = picture.as_bytes();
-    let row = bytes.len() / picture.height().max(1) as usize;
-    let last = &bytes[bytes.len().saturating_sub(BLOCK * row)..];
-    last.iter().all(|code| *code == 128) && bytes.iter().any(|code| *code != 128)
 }
 
 /// The codes of a picture without its transparency, in place.

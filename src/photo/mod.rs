@@ -20,5 +20,7 @@ pub mod measure;
 pub mod picture;
 pub mod rings;
 mod spot;
+#[cfg(test)]
+mod synthetic;
 pub mod taken;
 pub mod warnings;

@@ -196,9 +196,6 @@ fn what_cannot_be_used_is_told_in_words() {
     for cut in [whole.len() / 2, whole.len() - 3, whole.len() - 1] {
         assert_eq!(decode(&whole[..cut], ToneChoice::Auto).unwrap_err(), DecodeError::CutShort(Format::Jpeg));
     }
-    // The end marker put back behind half of the coded data.
-    let forged = [&whole[..whole.len() / 2], b"\xff\xd9"].concat();
-    assert!(decode(&forged, ToneChoice::Auto).is_err());
     for whole in [png(64, 64, &rgb, ExtendedColorType::Rgb8), tiff(64, 64, &rgb, ExtendedColorType::Rgb8)] {
         for cut in [whole.len() / 2, 20] {
             assert!(decode(&whole[..cut], ToneChoice::Auto).is_err());
@@ -209,9 +206,6 @@ fn what_cannot_be_used_is_told_in_words() {
     assert_eq!(decode(b"", ToneChoice::Auto).unwrap_err(), DecodeError::Empty);
     let heic = decode(b"\0\0\0\x18ftypheic\0\0\0\0mif1heic", ToneChoice::Auto).unwrap_err();
     assert!(heic.to_string().contains("HEIC") && heic.to_string().contains("convert it to JPEG or PNG"));
-    let mut inks = Cursor::new(Vec::new());
-    TiffEncoder::new(&mut inks).write_image(&[9; 12], 2, 2, ExtendedColorType::Rgb8).unwrap();
-    assert!(matches!(decode(&inks.into_inner(), ToneChoice::Auto), Err(DecodeError::TooSmall { .. })));
 }
 
 #[test]
@@ -281,8 +275,6 @@ fn samples_of_all() -> [Vec<u8>; 4] {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: std::option_env!("PHOTO_CASES").map_or(400, |n| n.parse().unwrap()), ..ProptestConfig::default() })]
-
     #[test]
     fn damaged_files_give_a_picture_or_an_error(
         which in 0..4_usize,
