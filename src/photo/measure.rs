@@ -5,10 +5,11 @@
 //! window, so the light of its image (value times area) over that is the camera's answer, however blurred the image is.
 //! **Assumptions.** The camera looks straight on; its distance is large against the spot; all photographs have the same scale unless told.
 
+use super::core_light::{CoreLight, core_light};
 use super::decode::Photo;
 use super::find::{FindError, Found, Spot, spots};
 use super::fit::unknowns::COLOURS;
-use super::rings::{CoreLight, Rings, core_light, rings};
+use super::rings::{Rings, rings};
 use std::f64::consts::PI;
 use thiserror::Error;
 

@@ -1,0 +1,209 @@
+//! From a photograph back to the cloth: what is recovered, over cloths, gaps and noise.
+
+use crate::cloths::{BOARD_REFLECTANCE, CLOTHS, TestCloth, WAVELENGTHS_NM};
+use crate::spots::{self, ColourSpots};
+use crate::synthetic::{Camera, Save};
+use weftlight::cloth::{Cloth, file};
+use weftlight::light::spots::spots as solved;
+use weftlight::light::{Stack, Window};
+use weftlight::photo::cloth_file::{Heading, cloth_file};
+use weftlight::photo::decode::{ToneChoice, decode};
+use weftlight::photo::fit::certainty::Certainty;
+use weftlight::photo::fit::second::BARE_SURE;
+use weftlight::photo::fit::unknowns::COLOURS;
+use weftlight::photo::fit::{Beforehand, Fit, Lit, Shot, Subject, fit};
+use weftlight::photo::measure::{Expected, Scale, joined, measure, measure_bare};
+use weftlight::quantity::{Millimetres, Nanometres};
+
+/// Half of the 5050's window.
+const WINDOW_MM: f64 = 1.8;
+/// The bare pixel is photographed at an exposure that leaves its brightest channel here.
+const BARE_PEAK: f64 = 0.5;
+
+/// How a series of photographs is taken.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Conditions {
+    pub(crate) name: &'static str,
+    pub(crate) electrons: f64,
+    pub(crate) save: Save,
+    /// Peak of the glow over full scale.
+    pub(crate) peak: f64,
+    pub(crate) bare: bool,
+    /// Seed of the noise.
+    pub(crate) seed: u64,
+}
+
+/// A dim telephone picture: noise, mosaic, JPEG 85, background with a slope, vignetting.
+pub(crate) const NOISY: Conditions =
+    Conditions { name: "noisy", electrons: 4000.0, save: Save::Jpeg(85), peak: 0.7, bare: true, seed: 7 };
+/// A better one.
+pub(crate) const CLEAN: Conditions =
+    Conditions { name: "clean", electrons: 40_000.0, save: Save::Jpeg(95), peak: 0.7, bare: true, seed: 8 };
+
+fn camera(cloth: &TestCloth, gap_mm: f64, conditions: &Conditions, spots: &ColourSpots) -> Camera {
+    let height = gap_mm + cloth.thickness_mm;
+    // The picture shows seven heights across.
+    let mm_per_px = 7.0 * height / 800.0;
+    let camera = Camera {
+        full_scale_electrons: conditions.electrons,
+        save: conditions.save,
+        seed: conditions.seed,
+        centre_px: [371.3, 322.8],
+        ..Camera::everyday(800, 640, mm_per_px)
+    };
+    camera.with_glow_peak(spots, &[[0.0; 2]], conditions.peak)
+}
+
+/// Shot and the camera's answer from one photograph, with and without cloth.
+fn shot(
+    cloth: &TestCloth,
+    gap_mm: f64,
+    conditions: &Conditions,
+    told: Told,
+) -> (Shot, [Option<(f64, f64)>; 3]) {
+    let spots = spots::of(cloth, gap_mm);
+    let camera = camera(cloth, gap_mm, conditions, &spots);
+    let photo = decode(&camera.photograph(&spots, &[[0.0; 2]]), ToneChoice::Auto).expect("decodes");
+    let mm_per_px = camera.mm_per_px * told.scale;
+    let scale = Scale::MmPerPx(mm_per_px);
+    let expected = Expected { pixels: Some(1), height_mm: gap_mm + cloth.thickness_mm, window_mm: WINDOW_MM };
+    let measured = measure(&photo, scale, expected).expect("measured");
+    let mut answer = [None; 3];
+    if conditions.bare {
+        let brightest = camera.exposure * spots.window_radiance();
+        let ratio = BARE_PEAK / brightest;
+        let bytes = camera.photograph_bare(&spots, &[[0.0; 2]], ratio);
+        let bare = decode(&bytes, ToneChoice::Auto).expect("decodes");
+        let light = measure_bare(&bare, mm_per_px, ratio, 1.0, WINDOW_MM).expect("bare");
+        answer = joined(&[light], BARE_SURE).channels;
+    }
+    let shot = Shot {
+        gap_mm: gap_mm + told.gap_mm,
+        gap_sure_mm: 0.3,
+        scale_sure: scale.sure(),
+        exposure: camera.exposure,
+        exposure_sure: 0.03,
+        lit: Lit::White,
+        rings: measured.rings.clone(),
+        centres_mm: measured.centres_mm(),
+    };
+    let per_exposure = camera.exposure;
+    (shot, answer.map(|a| a.map(|(value, sure)| (value / per_exposure, sure))))
+}
+
+/// What the maker got wrong: factor on the scale, error of the gap.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Told {
+    pub(crate) scale: f64,
+    pub(crate) gap_mm: f64,
+}
+
+pub(crate) const RIGHTLY: Told = Told { scale: 1.0, gap_mm: 0.0 };
+
+/// One cloth, fitted.
+pub(crate) struct Recovered {
+    pub(crate) fit: Fit,
+    pub(crate) certainty: Certainty,
+    pub(crate) cloth: Cloth,
+}
+
+pub(crate) fn recovered(
+    cloth: &TestCloth,
+    gaps_mm: &[f64],
+    conditions: &Conditions,
+    told: Told,
+) -> Recovered {
+    let taken: Vec<(Shot, [Option<(f64, f64)>; 3])> =
+        gaps_mm.iter().map(|gap| shot(cloth, *gap, conditions, told)).collect();
+    let first = taken[0].0.exposure;
+    let subject = Subject {
+        thickness_mm: cloth.thickness_mm,
+        board_reflectance: BOARD_REFLECTANCE,
+        beam_power: 1.0,
+        windows: [spots::source().window; COLOURS],
+        answer: taken[0].1.map(|a| a.map(|(value, sure)| (value * first, sure))),
+        beforehand: Beforehand::default(),
+    };
+    let shots: Vec<Shot> = taken.into_iter().map(|t| t.0).collect();
+    let found = fit(&subject, &shots).expect("fitted");
+    let certainty = found.certainty();
+    let heading = Heading {
+        name: "test",
+        title: "test",
+        photos: "synthetic",
+        comment: "",
+        thickness_mm: cloth.thickness_mm,
+        areal_mass_g_m2: None,
+        dies: WAVELENGTHS_NM.map(Nanometres),
+        told: [true; 3],
+    };
+    let text = cloth_file(&heading, &found.cloth, &certainty);
+    let read = file::resolve(&text, "test").expect("the file reads back");
+    Recovered { fit: found, certainty, cloth: read }
+}
+
+/// Errors of a recovery: relative ones of reduced optical thickness and light kept (worst of the colours), of the spot at a gap that was
+/// not fitted over its peak (worst radius and colour).
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Errors {
+    pub(crate) reduced: f64,
+    pub(crate) kept: f64,
+    pub(crate) predicted: f64,
+}
+
+pub(crate) fn errors(cloth: &TestCloth, found: &Recovered) -> Errors {
+    let truth = spots::of(cloth, cloth.predicted_gap_mm);
+    let (mut reduced, mut kept, mut predicted): (f64, f64, f64) = (0.0, 0.0, 0.0);
+    for c in 0..COLOURS {
+        reduced = reduced.max((found.certainty.reduced[c].value / cloth.reduced_thickness(c) - 1.0).abs());
+        let share = truth.colours[c].direct_share.value + truth.colours[c].scattered_share.value;
+        kept = kept.max((found.certainty.light_kept[c].value / share - 1.0).abs());
+        let layer = found.cloth.layer_at(Millimetres(cloth.predicted_gap_mm), Nanometres(WAVELENGTHS_NM[c]));
+        let stack = Stack { board_reflectance: BOARD_REFLECTANCE, layers: vec![layer] };
+        let spot = &solved(&[stack], 1.0)[0];
+        let height = cloth.predicted_gap_mm + cloth.thickness_mm;
+        let radii: Vec<f64> = (0..40).map(|i| 0.1 * height * f64::from(i)).collect();
+        let window: Window = spots::source().window;
+        let peak = truth.glow(c, 0.0);
+        for (radius, value) in radii.iter().zip(spot.at_radii(window, &radii)) {
+            predicted = predicted.max((value - truth.glow(c, *radius)).abs() / peak);
+        }
+    }
+    Errors { reduced, kept, predicted }
+}
+
+fn row(cloth: &TestCloth, gaps: &[f64], conditions: &Conditions) -> String {
+    let start = std::time::Instant::now();
+    let Ok(found) = std::panic::catch_unwind(|| recovered(cloth, gaps, conditions, RIGHTLY)) else {
+        return format!("{:18} {gaps:?} {} not measured", cloth.name, conditions.name);
+    };
+    let e = errors(cloth, &found);
+    format!(
+        "{:18} {:>10} {:6} {:5.1} % {:5.1} % {:5.1} %   ±{:4.1} % ±{:4.1} %  chi {:6.2}  {} {:.1?}",
+        cloth.name,
+        format!("{gaps:?}"),
+        conditions.name,
+        100.0 * e.reduced,
+        100.0 * e.kept,
+        100.0 * e.predicted,
+        100.0 * found.certainty.reduced[1].relative(),
+        100.0 * found.certainty.light_kept[1].relative(),
+        found.fit.reduced_chi_square,
+        found.fit.settled,
+        start.elapsed(),
+    )
+}
+
+#[test]
+#[ignore = "a table to look at, not a check: minutes"]
+fn table() {
+    println!("cloth               gaps (mm)  noise  tau'    kept    predicted  90 % of tau', kept");
+    for conditions in [CLEAN, NOISY] {
+        for cloth in &CLOTHS {
+            let [near, far] = cloth.fit_gaps_mm;
+            for gaps in [vec![near], vec![far], vec![near, far]] {
+                println!("{}", row(cloth, &gaps, &conditions));
+            }
+        }
+    }
+}
