@@ -8,10 +8,10 @@ use nalgebra::DMatrix;
 use std::f64::consts::PI;
 
 /// Error of the spread function over its peak, root mean square ([`crate::light`] against photons: 0.2 to 0.7 %).
-const MODEL_ERROR: f64 = 0.006;
+const MODEL_ERROR: f64 = 0.005;
 /// That error wanders slowly over the radius and is alike in all colours: so many of a photograph's means tell about it
 /// independently of each other.
-const MODEL_INDEPENDENT: f64 = 6.0;
+const MODEL_INDEPENDENT: f64 = 15.0;
 /// Share of another die's light in a channel of the camera once its colours are corrected (common practice, no source).
 const SPILL_SURE: f64 = 0.1;
 /// Uncertainty of what is not known at all, as factor of e.
