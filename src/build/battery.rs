@@ -157,11 +157,12 @@ impl CellFacts {
     /// Share of the charge above a voltage of the cell, 0 to 1.
     #[must_use]
     pub fn usable(&self, cut_off_v: f64) -> f64 {
-        let below = |pair: &[(f64, f64)]| {
+        // Straight lines between the points: what each of them adds below the voltage.
+        let added = |pair: &[(f64, f64)]| {
             let ((v0, s0), (v1, s1)) = (pair[0], pair[1]);
-            s0 + (s1 - s0) * ((cut_off_v - v0) / (v1 - v0)).clamp(0.0, 1.0)
+            (s1 - s0) * ((cut_off_v - v0) / (v1 - v0)).clamp(0.0, 1.0)
         };
-        1.0 - self.left.windows(2).map(below).fold(0.0, f64::max)
+        1.0 - self.left.windows(2).map(added).sum::<f64>()
     }
 }
 

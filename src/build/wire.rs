@@ -94,7 +94,7 @@ mod tests {
     #[test]
     fn gauges_step_as_the_standard_says() {
         assert!((Gauge(36).diameter().0 - 0.127).abs() < EXACT);
-        // 39 numbers thicker is -3 (0000 AWG); within the type, 39 down to 0 is one step short of 92 / 92^(3/39).
+        // 39 numbers are 92 times the diameter.
         let ratio = Gauge(0).diameter().0 / Gauge(39).diameter().0;
         assert!((ratio - 92.0).abs() < EXACT * 92.0);
         // Three numbers about halve the area, six about halve the diameter (a rule of thumb that follows from 92^(1/39)).

@@ -120,8 +120,8 @@ fn random_run(rng: &mut Pcg64, nodes: usize, feeds: usize) -> Ladder {
 /// `ratio` times the supply rail's. Returns the voltage between the rails.
 fn dense_two_rails(ladder: &Ladder, ratio: f64, drawn: &[f64]) -> Vec<f64> {
     let n = ladder.loads.len();
-    let mut matrix = DMatrix::zeros(2 * n, 2 * n);
-    let mut into = DVector::zeros(2 * n);
+    let mut matrix: DMatrix<f64> = DMatrix::zeros(2 * n, 2 * n);
+    let mut into: DVector<f64> = DVector::zeros(2 * n);
     let parts = [1.0 / (1.0 + ratio), ratio / (1.0 + ratio)];
     for (rail, part) in parts.into_iter().enumerate() {
         let at = |k: usize| rail * n + k;
@@ -189,7 +189,8 @@ fn dimmed_pixels_agree_with_a_dense_iteration() {
     for case in [Case::Typical, Case::Worst] {
         let mut ladder = random_run(&mut rng, 40, 1);
         ladder.loads = vec![pixel(0.02, case); 40];
-        ladder.between_ohm.iter_mut().for_each(|ohm| *ohm *= 3.0);
+        ladder.feeds[0].at = 0;
+        ladder.between_ohm.iter_mut().for_each(|ohm| *ohm *= 6.0);
         let found = solved(&ladder);
         assert!(found.shares.iter().any(|shares| shares[2] < 0.9), "some are dimmed");
         let mut volts = vec![ladder.volts; 40];
@@ -234,7 +235,11 @@ fn runs_that_collapse_are_solved() {
             ladder.internal_ohm = internal_ohm;
             let found = solved(&ladder);
             assert!(found.total_a() < 5.0 / (0.05 + internal_ohm));
-            assert!(found.volts.is_sorted_by(|a, b| a >= b) && found.volts[nodes - 1] >= 0.0, "{nodes}");
+            // Where nothing is left, the last step of Newton's method may leave a microvolt of either sign.
+            assert!(
+                found.volts.is_sorted_by(|a, b| *a >= b - 1e-6) && found.volts[nodes - 1] >= -1e-6,
+                "{nodes}"
+            );
             assert!(found.volts[nodes - 1] < 3.0, "{nodes} pixels of {ampere} A are too much");
             // What is left at a node, against the current in the copper there.
             assert!(
