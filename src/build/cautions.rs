@@ -8,7 +8,7 @@ use super::battery::Chemistry;
 use super::current::{Current, of_scene};
 use super::electric::MOST_V;
 use super::limits::{LimitedBy, limit};
-use super::powered::Powered;
+use super::powered::{BothCases, Powered};
 use super::supply::{Source, Supply};
 use super::wire::Gauge;
 use crate::scene::Scene;
@@ -58,6 +58,11 @@ pub enum Caution {
         /// What it needs.
         needs_v: f64,
     },
+    /// Pixels see less than they need when parts lie at the unfavourable end of their ranges, though typical ones do not.
+    PerhapsTooFewVolts {
+        /// How many.
+        pixels: usize,
+    },
     /// A feed carries more than its wire should under cloth.
     ThinWire {
         /// The wire.
@@ -82,16 +87,16 @@ pub enum Caution {
     LocalCodes,
 }
 
-/// The cautions for a scene on its supply, the weightiest first; without a supply those that always hold. `powered` is the typical
-/// case of [`super::powered::powered`].
+/// The cautions for a scene on its supply, the weightiest first; without a supply those that always hold. `powered` comes from
+/// [`super::powered::both_cases`].
 #[must_use]
-pub fn cautions(scene: &Scene, supply: Option<&Supply>, powered: Option<&Powered>) -> Vec<Caution> {
+pub fn cautions(scene: &Scene, supply: Option<&Supply>, powered: Option<&BothCases>) -> Vec<Caution> {
     let draw = of_scene(scene);
     let mut all = Vec::new();
     if let Some(supply) = supply {
         of_supply(supply, draw.total(), draw.all_on(), &mut all);
         if let Some(powered) = powered {
-            of_run(supply, powered, &mut all);
+            of_run(supply, &powered.typical, &powered.worst, &mut all);
         }
         if let Some(battery) = supply.battery {
             all.extend([Caution::Fuse, Caution::NotChargedWhileWorn]);
@@ -100,7 +105,7 @@ pub fn cautions(scene: &Scene, supply: Option<&Supply>, powered: Option<&Powered
             }
         }
         let watts = match powered {
-            Some(powered) => powered.solved.supply_w,
+            Some(powered) => powered.typical.solved.supply_w,
             None => supply.volts * draw.total().typical_ma / MA_PER_A,
         };
         all.push(Caution::Heat { watts });
@@ -125,8 +130,8 @@ fn of_supply(supply: &Supply, draws: Current, all_on: Current, all: &mut Vec<Cau
     }
 }
 
-fn of_run(supply: &Supply, powered: &Powered, all: &mut Vec<Caution>) {
-    let pixels = powered.below().iter().map(ExactSizeIterator::len).sum();
+fn of_run(supply: &Supply, powered: &Powered, worst_case: &Powered, all: &mut Vec<Caution>) {
+    let pixels = powered.pixels_below();
     if let (Some((worst, _)), true) = (powered.tightest(), pixels > 0) {
         all.push(Caution::TooFewVolts {
             pixels,
@@ -134,6 +139,8 @@ fn of_run(supply: &Supply, powered: &Powered, all: &mut Vec<Caution>) {
             volts: powered.solved.volts[worst],
             needs_v: powered.least_volts[worst],
         });
+    } else if worst_case.pixels_below() > 0 {
+        all.push(Caution::PerhapsTooFewVolts { pixels: worst_case.pixels_below() });
     }
     let carries_a = powered.solved.feed_amperes.iter().fold(0.0_f64, |most, a| most.max(*a));
     if carries_a > supply.wire.careful_a()[0] {
@@ -181,6 +188,11 @@ impl fmt::Display for Caution {
                 f,
                 "{pixels} pixels get less voltage than they need, the least pixel {worst} with {volts:.2} V of {needs_v:.2} V: blue and \
                  green fade first, white turns towards red, and pixels may flicker."
+            ),
+            Caution::PerhapsTooFewVolts { pixels } => write!(
+                f,
+                "Should copper, supply and pixels all lie at the unfavourable end of their ranges, {pixels} of the pixels get less voltage \
+                 than they need: try the real run at full length before it is sewn in."
             ),
             Caution::ThinWire { wire, carries_a } => {
                 let [early, late] = wire.careful_a();

@@ -60,6 +60,11 @@ pub struct Cap {
     pub brightness_all_on: u8,
 }
 
+impl Cap {
+    /// No cap.
+    pub const NONE: Cap = Cap { factor: 1.0, idle_exceeds: false, brightness: 255, brightness_all_on: 255 };
+}
+
 /// The cap of the levels for a limit in mA; 1 without a limit.
 #[must_use]
 pub fn cap(draw: &Draw, limit: Option<Limit>, case: Case) -> Cap {
@@ -67,14 +72,18 @@ pub fn cap(draw: &Draw, limit: Option<Limit>, case: Case) -> Cap {
     let most = limit.map_or(f64::INFINITY, |limit| limit.ma);
     let factor = |lit: f64| factor_within(idle, lit, most).unwrap_or(0.0);
     let [here, all_on] = [draw.lit, draw.full].map(|current| factor(current.of(case)));
-    // Rounded down, so that the setting never exceeds the factor.
-    let setting = |factor: f64| (EIGHT_BITS * factor).floor() as u8;
     Cap {
         factor: here,
         idle_exceeds: idle > most,
-        brightness: setting(here),
-        brightness_all_on: setting(all_on),
+        brightness: brightness(here),
+        brightness_all_on: brightness(all_on),
     }
+}
+
+/// A factor on the levels as a brightness setting of eight bits, 0 to 255; rounded down, so that it never exceeds the factor.
+#[must_use]
+pub fn brightness(factor: f64) -> u8 {
+    (EIGHT_BITS * factor.clamp(0.0, 1.0)).floor() as u8
 }
 
 /// The greatest factor in 0 to 1 for which `idle + factor * lit` is at most `most` (all in one unit); `None` when `idle` alone is more.

@@ -9,6 +9,37 @@
 //! | scene, supply | where to feed, where to split, how far to dim | [`suggest`] |
 //! | all of it | what can go wrong or hurt | [`cautions::cautions`] |
 //!
+//! A strip on a small supply over thin wire:
+//!
+//! ```
+//! use weftlight::build::{Case, cautions::cautions, current::of_scene, powered::both_cases, suggest::fewest_feeds};
+//! use weftlight::cloth::catalogue::CatalogueOnly;
+//! use weftlight::scene::file::resolve;
+//!
+//! let text = r##"
+//! pixels:
+//!   - strip: {package: "5050", pitch_mm: 16.67, count: 60}
+//! stack: []
+//! light: {colour: "#ffd9a0", level: 0.4}
+//! supply: {volts: 5, max_ma: 1000, wire_awg: 26, wire_mm: 600}
+//! "##;
+//! let scene = resolve(text, "hood.yaml", &CatalogueOnly).map_err(|faults| format!("{faults:?}"))?.scene;
+//! let supply = scene.supply.as_ref().ok_or("no supply")?;
+//! println!("it would draw {:.0} mA", of_scene(&scene).total().typical_ma);
+//!
+//! let power = both_cases(&scene, supply).map_err(|fault| fault.to_string())?;
+//! println!("brightness up to {} of 255", power.typical.cap.brightness);
+//! println!("{:.2} V are left at the last pixel", power.typical.solved.volts[59]);
+//! assert!(power.typical.solved.total_a() <= 1.0);
+//!
+//! let feeds = fewest_feeds(&scene, supply, Case::Typical, power.typical.cap.factor).map_err(|why| why.to_string())?;
+//! println!("feed it at {:?}", feeds.at);
+//! for caution in cautions(&scene, Some(supply), Some(&power)) {
+//!     println!("{caution}");
+//! }
+//! # Ok::<(), String>(())
+//! ```
+//!
 //! Pure: values in, values out. Currents in mA where makers read them, in A inside the network; volts, ohms, metres.
 
 pub mod battery;

@@ -36,6 +36,15 @@ pub struct Powered {
     pub least_volts: Vec<f64>,
 }
 
+/// A scene on its supply with typical parts and with unfavourable ones.
+#[derive(Clone, Debug, PartialEq)]
+pub struct BothCases {
+    /// With typical parts.
+    pub typical: Powered,
+    /// With the unfavourable end of every range.
+    pub worst: Powered,
+}
+
 /// What happens to the light of a pixel.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Fading {
@@ -56,7 +65,16 @@ pub fn powered(scene: &Scene, supply: &Supply, case: Case) -> Result<Powered, Un
     powered_at(scene, supply, &feed_pixels(scene, &supply.injection), case, cap)
 }
 
-/// The same with a cap of its own (a factor of 1 shows what the run does without one), fed at these pixels (counted from 0).
+/// [`powered`] for both cases.
+///
+/// # Errors
+/// As [`powered`].
+pub fn both_cases(scene: &Scene, supply: &Supply) -> Result<BothCases, Unsolvable> {
+    let of = |case| powered(scene, supply, case);
+    Ok(BothCases { typical: of(Case::Typical)?, worst: of(Case::Worst)? })
+}
+
+/// [`powered`] with a cap of its own ([`Cap::NONE`] shows what the run does without one), fed at these pixels (counted from 0).
 ///
 /// # Errors
 /// As [`powered`].
@@ -100,6 +118,12 @@ impl Powered {
             }
         }
         stretches
+    }
+
+    /// How many pixels get less voltage than they need.
+    #[must_use]
+    pub fn pixels_below(&self) -> usize {
+        self.below().iter().map(ExactSizeIterator::len).sum()
     }
 
     /// What happens along the run to the light of a pixel (counted from 0) of the scene as it was sent; the cap does not count.

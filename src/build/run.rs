@@ -70,7 +70,7 @@ pub fn run_fed_at(scene: &Scene, supply: &Supply, at: &[usize], case: Case, fact
     }
 }
 
-/// The pixels at which a run is fed, counted from 0, rising.
+/// The pixels at which a run is fed, counted from 0, rising; the first where none of those that are named is there.
 #[must_use]
 pub fn feed_pixels(scene: &Scene, injection: &Injection) -> Vec<usize> {
     let count = scene.pixels.len();
@@ -83,8 +83,11 @@ pub fn feed_pixels(scene: &Scene, injection: &Injection) -> Vec<usize> {
             std::iter::once(0).chain(starts.map(|(i, _)| i + 1)).collect()
         }
         Injection::Every(step) => (0..count).step_by((*step).max(1)).collect(),
-        Injection::At(named) => named.clone(),
+        Injection::At(named) => named.iter().copied().filter(|at| *at < count).collect(),
     };
+    if at.is_empty() {
+        at.push(0);
+    }
     at.dedup();
     at
 }

@@ -6,7 +6,8 @@
 //!
 //! **Fewest feeds**: with wires that lose nothing, feeds part the run into stretches that do not see each other; a stretch only gets
 //! worse when it grows, so going from one end and making every stretch as long as it can be gives the fewest. Real wires lose something,
-//! so that this is a bound from below. From it, numbers of feeds are tried in turn: spread by load, then moved while what is lacking gets less.
+//! so that this is a bound from below. From it, numbers of feeds are tried in turn: from the first pixel to the
+//! last, and spread by load, then moved while what is lacking gets less.
 //! When the number found is the bound, it is proven to be the fewest. One more feed never lowers a voltage, so if feeding every
 //! pixel does not suffice, nothing does.
 
@@ -56,10 +57,13 @@ pub enum NoFeeds {
 const MOST_WORK: usize = 30_000_000;
 /// Where feeds become many, their number grows by this share from try to try.
 const GROWTH: f64 = 0.25;
+/// What the worst pixel should have to spare, if feeds in other places can give it, in V: the first of these that is reached.
+const SPARE_V: [f64; 4] = [0.2, 0.1, 0.05, 0.02];
 /// A pixel that lacks less than this has enough, in V: rounding of the longest runs.
 const ENOUGH_V: f64 = 1e-6;
 
 /// A run whose loads are constant.
+#[derive(Clone)]
 struct Linear {
     /// Voltage of the supply's terminals under the load.
     terminal: f64,
@@ -165,12 +169,14 @@ impl Linear {
         at
     }
 
+    /// What all pixels together lack with these feeds, squared, in V2; zero when they suffice.
+    fn shortfall(&self, at: &[usize]) -> f64 {
+        self.spare(at).iter().map(|spare| (-spare - ENOUGH_V).max(0.0).powi(2)).sum()
+    }
+
     /// Moves feeds, one at a time, while the shortfall gets less, in ever smaller moves.
     fn improved(&self, mut at: Vec<usize>, work: &mut usize) -> (Vec<usize>, f64) {
-        let shortfall = |at: &[usize]| -> f64 {
-            self.spare(at).iter().map(|spare| (-spare - ENOUGH_V).max(0.0).powi(2)).sum()
-        };
-        let mut lacking = shortfall(&at);
+        let mut lacking = self.shortfall(&at);
         let mut step = (self.pixels() / at.len().max(1)).div_ceil(2).max(1);
         while lacking > 0.0 {
             let mut moved = false;
@@ -181,7 +187,7 @@ impl Linear {
                     }
                     *work += self.pixels();
                     let former = std::mem::replace(&mut at[i], to);
-                    let now = shortfall(&at);
+                    let now = self.shortfall(&at);
                     if now < lacking {
                         (lacking, moved) = (now, true);
                     } else {
@@ -201,14 +207,27 @@ impl Linear {
         (at, lacking)
     }
 
-    /// So many feeds that suffice, if any are found.
+    /// So many feeds that suffice, if any are found: evenly placed ones where they do, moved ones else.
     fn sufficient(&self, feeds: usize, work: &mut usize) -> Option<Vec<usize>> {
-        let starts = [self.spread(feeds), self.with_ends(feeds)];
-        starts
-            .into_iter()
-            .map(|start| self.improved(start, work))
-            .find(|(_, lacking)| *lacking <= 0.0)
-            .map(|(at, _)| at)
+        let starts = [self.with_ends(feeds), self.spread(feeds)];
+        if let Some(even) = starts.iter().find(|at| self.shortfall(at) <= 0.0) {
+            return Some(even.clone());
+        }
+        let moved = starts.into_iter().map(|start| self.improved(start, work));
+        moved.into_iter().find(|(_, lacking)| *lacking <= 0.0).map(|(at, _)| at)
+    }
+
+    /// The same number of feeds, moved so that the worst pixel has something to spare, where that is found.
+    fn roomier(&self, at: Vec<usize>, work: &mut usize) -> Vec<usize> {
+        for spare_v in SPARE_V {
+            let least = self.least.iter().map(|least| if *least > 0.0 { least + spare_v } else { *least });
+            let (moved, lacking) =
+                Linear { least: least.collect(), ..self.clone() }.improved(at.clone(), work);
+            if lacking <= 0.0 {
+                return moved;
+            }
+        }
+        at
     }
 
     /// This many feeds, the outer ones at the ends.
@@ -273,6 +292,7 @@ pub fn fewest_feeds(scene: &Scene, supply: &Supply, case: Case, factor: f64) -> 
             None => too_few = middle,
         }
     }
+    found = run.roomier(found, &mut work);
     found.sort_unstable();
     found.dedup();
     let spare_v = worst(run.spare(&found)).map_or(0.0, |(_, spare)| spare);

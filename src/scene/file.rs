@@ -118,7 +118,8 @@ fn scene_of(
     let scene = Entry::new(&SCENE, root);
     let stack = stack(&scene, cloths, problems, elsewhere);
     let pixels = pixels(&scene, pitch_mm, problems);
-    let count = pixels.as_ref().map(Vec::len);
+    // At another pitch the pixels have other numbers than the file's author had in mind; those beyond the last are left out then.
+    let count = pixels.as_ref().map(Vec::len).filter(|_| pitch_mm.is_none());
     let supply = scene.has("supply").then(|| supply::read(&scene.map("supply")?, count, problems));
     let stack = stack?;
     let height: f64 = stack.iter().map(|placed| placed.gap_below.0 + placed.cloth.thickness.0).sum();

@@ -121,6 +121,18 @@ fn all_faults_at_once() {
     assert_eq!(lines, [Some(1), Some(2), Some(3), Some(3)]);
 }
 
+/// At another pitch there may be fewer pixels than the file names.
+#[test]
+fn another_pitch_leaves_out_feeds_that_are_no_longer_there() {
+    let text = "pixels: [strip: {pitch_mm: 10, count: 31}]\nstack: []\nsupply: {inject_at: [1, 16, 31]}\n";
+    let coarse =
+        weftlight::scene::file::resolve_at_pitch(text, "f", &CatalogueOnly, 20.0).expect("in order").scene;
+    assert_eq!(coarse.pixels.len(), 16);
+    let injection = &coarse.supply.as_ref().expect("given").injection;
+    assert_eq!(weftlight::build::run::feed_pixels(&coarse, injection), [0, 15]);
+    assert_eq!(weftlight::build::run::feed_pixels(&coarse, &Injection::At(vec![99])), [0]);
+}
+
 #[test]
 fn what_it_warns_about() {
     let warnings = |text: &str| -> Vec<String> {

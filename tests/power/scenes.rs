@@ -6,7 +6,7 @@ use weftlight::build::battery::{self, Chemistry};
 use weftlight::build::cautions::{Caution, cautions};
 use weftlight::build::current::{Current, average_ma, of_scene};
 use weftlight::build::limits::{BOARD_PIN_MA, LimitedBy, cap, limit};
-use weftlight::build::powered::{Fading, powered};
+use weftlight::build::powered::{Fading, both_cases, powered};
 use weftlight::build::run::run;
 use weftlight::scene::Scene;
 
@@ -142,7 +142,7 @@ fn a_hundred_thousand_pixels() {
     assert_eq!(power.solved.volts.len(), 100_000);
     assert!(power.solved.steps < 60, "{} steps", power.solved.steps);
     assert!(power.solved.residual_a < 1e-6 * power.solved.total_a());
-    assert!(power.below().iter().map(ExactSizeIterator::len).sum::<usize>() > 99_000);
+    assert!(power.pixels_below() > 99_000);
     // Fed everywhere and dimmed, all of them work.
     let text = "{inject_every: 50, wire_awg: 8}";
     let (sent, supply) = scene("grid: {columns: 400, rows: 250, pitch_mm: 10}", "{level: 0.02}", text);
@@ -210,7 +210,7 @@ fn cells_hold_less_the_higher_one_stops() {
 }
 
 fn told(scene: &Scene) -> Vec<Caution> {
-    let power = scene.supply.as_ref().map(|supply| powered(scene, supply, Case::Typical).expect("solved"));
+    let power = scene.supply.as_ref().map(|supply| both_cases(scene, supply).expect("solved"));
     cautions(scene, scene.supply.as_ref(), power.as_ref())
 }
 
@@ -228,6 +228,8 @@ fn cautions_come_where_they_apply() {
     assert!(has(&of("{volts: 12}"), |c| matches!(c, Caution::TooManyVolts { .. })));
     assert!(has(&of("{wire_awg: 30, wire_mm: 1000}"), |c| matches!(c, Caution::TooFewVolts { .. })));
     assert!(has(&of("{wire_awg: 22}"), |c| matches!(c, Caution::ThinWire { .. })));
+    let perhaps = of("{max_ma: 1000, wire_awg: 28, wire_mm: 800}");
+    assert!(has(&perhaps, |c| matches!(c, Caution::PerhapsTooFewVolts { .. })));
     let strong = of("{max_ma: 5000, wire_awg: 14, inject: ends}");
     assert!(!has(&strong, |c| matches!(
         c,

@@ -66,6 +66,34 @@ fn fewest_feeds_are_the_fewest() {
     assert!(impossible > 0 && numbers.iter().filter(|n| **n > 0).count() >= 4, "{numbers:?} {impossible}");
 }
 
+/// Longer runs that need two or three feeds: one feed fewer, wherever it is put, does not suffice.
+#[test]
+fn one_feed_fewer_does_not_suffice() {
+    let mut numbers = [0; 5];
+    let runs = [5, 10, 20, 40, 60, 80, 110]
+        .into_iter()
+        .flat_map(|ohm| [(20, ohm, 22), (28, ohm, 30), (24, ohm, 34)]);
+    for (count, ohm, wire) in runs {
+        let pixels = format!("strip: {{pitch_mm: 50, count: {count}}}");
+        let supply = format!("{{conductor_ohm_per_m: {ohm}, wire_awg: {wire}}}");
+        let (scene, supply) = scene(&pixels, "{level: 0.25}", &supply);
+        let feeds = fewest_feeds(&scene, &supply, Case::Typical, 1.0).expect("possible").at;
+        assert!(suffices(&scene, &supply, &feeds, Case::Typical, 1.0));
+
+        let works = |at: &[usize]| suffices(&scene, &supply, at, Case::Typical, 1.0);
+        let fewer = match feeds.len() {
+            2 => (0..count).any(|a| works(&[a])),
+            3 => (0..count).any(|a| (0..a).any(|b| works(&[b, a]))),
+            4 => (0..count).any(|a| (0..a).any(|b| (0..b).any(|c| works(&[c, b, a])))),
+            _ => continue,
+        };
+        numbers[feeds.len()] += 1;
+        assert!(!fewer, "{count} {ohm} {wire}: {feeds:?}");
+    }
+
+    assert!(numbers[2] > 1 && numbers[3] > 1 && numbers[4] > 1, "{numbers:?}");
+}
+
 #[test]
 fn long_runs_get_what_they_need() {
     for (count, level, wire) in [(300, 0.3, 18), (600, 1.0, 14), (590, 0.1, 22)] {
