@@ -6,7 +6,7 @@
 //! | scene, [`Supply`](supply::Supply) | greatest level that the supply allows | [`limits::cap`] |
 //! | scene, supply | volts at every pixel, level left of every die | [`powered::powered`], over [`run`] and [`ladder`] |
 //! | supply, current | hours of a battery | [`battery::hours`] |
-//! | scene, supply | where to feed, where to split, how far to dim | [`suggest`] |
+//! | scene, supply | where to feed, which wire, where to split, how far to dim | [`suggest`] |
 //! | all of it | what can go wrong or hurt | [`cautions::cautions`] |
 //!
 //! A strip on a small supply over thin wire:

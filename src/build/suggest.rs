@@ -7,7 +7,7 @@
 //! **Fewest feeds**: with wires that lose nothing, feeds part the run into stretches that do not see each other; a stretch only gets
 //! worse when it grows, so going from one end and making every stretch as long as it can be gives the fewest. Real wires lose something,
 //! so that this is a bound from below. From it, numbers of feeds are tried in turn: from the first pixel to the
-//! last, and spread by load, then moved while what is lacking gets less.
+//! last, spread by load, spread by what wires and strip lose, and then moved while what is lacking gets less.
 //! When the number found is the bound, it is proven to be the fewest. One more feed never lowers a voltage, so if feeding every
 //! pixel does not suffice, nothing does.
 
@@ -16,8 +16,9 @@ use super::battery::Battery;
 use super::current::{Draw, of_pixel, of_scene};
 use super::ladder::{LEAST_OHM, Ladder, fold};
 use super::limits::factor_within;
-use super::run::{lead_mm, run, run_fed_at};
-use super::supply::Supply;
+use super::run::{feed_pixels, lead_mm, run_fed_at};
+use super::supply::{AWG, Supply};
+use super::wire::Gauge;
 use crate::scene::Scene;
 use std::ops::Range;
 
@@ -152,21 +153,36 @@ impl Linear {
         feeds
     }
 
-    /// This many feeds, each in the middle of an equal share of the current.
-    fn spread(&self, feeds: usize) -> Vec<usize> {
-        let total: f64 = self.amperes.iter().sum();
+    /// This many feeds, each in the middle of an equal share of the weights; at most one a pixel while pixels last.
+    fn spread(&self, feeds: usize, weights: &[f64]) -> Vec<usize> {
+        let total: f64 = weights.iter().sum();
         let mut at = Vec::with_capacity(feeds);
         let mut sum = 0.0;
-        for (k, a) in self.amperes.iter().enumerate() {
-            sum += a;
-            while at.len() < feeds
-                && sum >= total * (at.len() as f64 + 0.5) / feeds as f64 * (1.0 - f64::EPSILON)
-            {
+        for (k, weight) in weights.iter().enumerate() {
+            sum += weight;
+            let next = total * (at.len() as f64 + 0.5) / feeds as f64;
+            if at.len() < feeds && sum >= next * (1.0 - f64::EPSILON) {
                 at.push(k);
             }
         }
         at.resize(feeds, self.pixels() - 1);
         at
+    }
+
+    /// Share of a feed that each pixel takes up where all feeds carry as much as they can: in an even stretch that one feed serves, the
+    /// wires lose `I R` and the strip `I^2 r / (8 a)`, with r a piece of the strip and a the current of a pixel; together they may lose
+    /// what the supply has to spare.
+    fn shares_of_feeds(&self) -> Vec<f64> {
+        let share = |k: usize| {
+            let a = self.amperes[k];
+            let spare = (self.terminal - self.least[k]).max(ENOUGH_V);
+            let r = self.between_ohm.get(k).or(self.between_ohm.last()).copied().unwrap_or(0.0);
+            let lead = self.lead_ohm[k];
+            // The positive root of I^2 r / (8 a) + I R = spare, in the form that does not cancel.
+            let most = 2.0 * spare / (lead + (lead * lead + r * spare / (2.0 * a)).sqrt());
+            (a / most).min(1.0)
+        };
+        (0..self.pixels()).map(|k| if self.amperes[k] > 0.0 { share(k) } else { 0.0 }).collect()
     }
 
     /// What all pixels together lack with these feeds, squared, in V2; zero when they suffice.
@@ -209,7 +225,11 @@ impl Linear {
 
     /// So many feeds that suffice, if any are found: evenly placed ones where they do, moved ones else.
     fn sufficient(&self, feeds: usize, work: &mut usize) -> Option<Vec<usize>> {
-        let starts = [self.with_ends(feeds), self.spread(feeds)];
+        let starts = [
+            self.with_ends(feeds),
+            self.spread(feeds, &self.amperes),
+            self.spread(feeds, &self.shares_of_feeds()),
+        ];
         if let Some(even) = starts.iter().find(|at| self.shortfall(at) <= 0.0) {
             return Some(even.clone());
         }
@@ -299,16 +319,30 @@ pub fn fewest_feeds(scene: &Scene, supply: &Supply, case: Case, factor: f64) -> 
     Ok(Feeds { at: found, spare_v, at_least })
 }
 
+/// The thinnest wire, from the supply and between groups, with which the run as it is fed leaves every pixel the voltage that it needs and
+/// no feed carries more than one should be careful with under cloth; all levels times `factor`. `None` when the thickest that a scene may name
+/// does not suffice.
+#[must_use]
+pub fn thinnest_wire(scene: &Scene, supply: &Supply, case: Case, factor: f64) -> Option<Gauge> {
+    let fed_at = feed_pixels(scene, &supply.injection);
+    let [thickest, thinnest] = [AWG.least, AWG.most].map(|awg| awg as u8);
+    let suffices = |wire: &Gauge| {
+        let run = Linear::of(scene, &Supply { wire: *wire, ..supply.clone() }, case, factor);
+        let spare = run.spare(&fed_at);
+        let carries = |at: &usize| (run.terminal - run.least[*at] - spare[*at]) / run.lead_ohm[*at];
+        spare.iter().all(|spare| *spare >= -ENOUGH_V)
+            && fed_at.iter().all(|at| carries(at) <= wire.careful_a()[0])
+    };
+    (thickest..=thinnest).rev().map(Gauge).find(suffices)
+}
+
 /// The greatest factor on the levels, 0 to 1, at which the run as it is fed leaves every pixel the voltage that it needs; `None` when even
 /// dark pixels lack it.
 #[must_use]
 pub fn level_that_holds(scene: &Scene, supply: &Supply, case: Case) -> Option<f64> {
     // Voltages fall in a straight line with the factor: two runs, dark and lit, give it.
-    let spare = |factor: f64| {
-        let fed_at: Vec<usize> =
-            run(scene, supply, case, 0.0).ladder.feeds.iter().map(|feed| feed.at).collect();
-        Linear::of(scene, supply, case, factor).spare(&fed_at)
-    };
+    let fed_at = feed_pixels(scene, &supply.injection);
+    let spare = |factor: f64| Linear::of(scene, supply, case, factor).spare(&fed_at);
     let (dark, lit) = (spare(0.0), spare(1.0));
     let limits = dark.iter().zip(&lit).map(|(dark, lit)| {
         if *dark < -ENOUGH_V { None } else { factor_within(0.0, dark - lit, dark.max(0.0)) }

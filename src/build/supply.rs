@@ -65,7 +65,7 @@ const VOLTS: Limits = Limits::new(1.0, 24.0, "V");
 /// Greatest current of a supply: a coin cell to a stage supply.
 const MAX_MA: Limits = Limits::new(1.0, 200_000.0, "mA");
 /// Wire gauges: welding cable to magnet wire.
-const AWG: Limits = Limits::new(4.0, 40.0, "AWG");
+pub(super) const AWG: Limits = Limits::new(4.0, 40.0, "AWG");
 /// Length of a lead.
 const WIRE_MM: Limits = Limits::new(0.0, 50_000.0, "mm");
 /// One conductor: a bus bar to conductive thread.

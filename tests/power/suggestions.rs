@@ -7,7 +7,9 @@ use weftlight::build::Case;
 use weftlight::build::battery::hours;
 use weftlight::build::current::of_scene;
 use weftlight::build::run::{run, run_fed_at};
-use weftlight::build::suggest::{NoFeeds, fewest_feeds, level_for_hours, level_that_holds, split};
+use weftlight::build::suggest::{
+    NoFeeds, fewest_feeds, level_for_hours, level_that_holds, split, thinnest_wire,
+};
 use weftlight::build::supply::Supply;
 use weftlight::scene::Scene;
 
@@ -155,6 +157,27 @@ fn the_level_that_holds_is_the_greatest() {
     assert_eq!(level_that_holds(&short, &supply, Case::Typical), Some(1.0));
     let (low, supply) = crate::scene("strip: {pitch_mm: 16.67, count: 10}", "{}", "{volts: 3.6}");
     assert_eq!(level_that_holds(&low, &supply, Case::Typical), None);
+}
+
+/// The gauge suggested suffices in volts and in current, the next thinner one does not.
+#[test]
+fn the_thinnest_wire_is_just_thick_enough() {
+    for (level, text) in [(0.1, "{}"), (0.3, "{inject: ends, wire_mm: 900}"), (0.05, "{wire_mm: 3000}")] {
+        let (scene, mut supply) =
+            scene("strip: {pitch_mm: 16.67, count: 120}", &format!("{{level: {level}}}"), text);
+        let works = |supply: &Supply| {
+            let run = run(&scene, supply, Case::Typical, 1.0);
+            let solved = run.ladder.solve().expect("solved");
+            solved.volts.iter().zip(&run.least_volts).all(|(v, least)| *v >= least - SETTLED_V)
+                && solved.feed_amperes.iter().all(|a| *a <= supply.wire.careful_a()[0] + SETTLED_V)
+        };
+        supply.wire = thinnest_wire(&scene, &supply, Case::Typical, 1.0).expect("some");
+        assert!(works(&supply), "{text}");
+        supply.wire.0 += 1;
+        assert!(!works(&supply), "{text} {}", supply.wire);
+    }
+    let (hungry, supply) = scene("strip: {pitch_mm: 16.67, count: 599}", "{}", "{}");
+    assert_eq!(thinnest_wire(&hungry, &supply, Case::Typical, 1.0), None);
 }
 
 #[test]
