@@ -307,9 +307,9 @@ pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) ->
 
 /// A key without the unit at its end.
 fn without_unit(key: &str) -> &str {
-    const UNITS: [&str; 16] = [
+    const UNITS: [&str; 24] = [
         "_mm", "_cm", "_m", "_um", "_in", "_inch", "_inches", "_deg", "_degrees", "_rad", "_nm", "_lx",
-        "_lux", "_px", "_ev", "_years",
+        "_lux", "_px", "_ev", "_years", "_ma", "_a", "_v", "_volts", "_mah", "_ah", "_awg", "_hours",
     ];
     UNITS.iter().find_map(|unit| key.strip_suffix(unit)).unwrap_or(key)
 }

@@ -64,6 +64,7 @@
 //! # Ok::<(), String>(())
 //! ```
 
+pub mod build;
 pub mod choose;
 pub mod cli;
 pub mod cloth;

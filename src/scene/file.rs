@@ -6,6 +6,7 @@
 use super::groups::{self, Dimming};
 use super::shape::{MARGIN_HEIGHTS, MARGIN_LEAST_MM, MOST_PIXELS, PLACED, SCENE};
 use super::{Exposure, Pixel, PlacedCloth, Scene, View, extent};
+use crate::build::supply;
 use crate::cloth::Cloth;
 use crate::cloth::catalogue::{ClothSource, Reference};
 use crate::diagnose::{Diagnostic, Problem, Problems, nearest};
@@ -117,6 +118,9 @@ fn scene_of(
     let scene = Entry::new(&SCENE, root);
     let stack = stack(&scene, cloths, problems, elsewhere);
     let pixels = pixels(&scene, pitch_mm, problems);
+    // At another pitch the pixels have other numbers than the file's author had in mind; those beyond the last are left out then.
+    let count = pixels.as_ref().map(Vec::len).filter(|_| pitch_mm.is_none());
+    let supply = scene.has("supply").then(|| supply::read(&scene.map("supply")?, count, problems));
     let stack = stack?;
     let height: f64 = stack.iter().map(|placed| placed.gap_below.0 + placed.cloth.thickness.0).sum();
     let pixels = pixels?;
@@ -129,6 +133,7 @@ fn scene_of(
         pixels,
         stack,
         view,
+        supply: supply.map_or(Some(None), |supply| supply.map(Some))?,
     })
 }
 

@@ -5,6 +5,7 @@ mod groups;
 pub mod shape;
 pub mod variants;
 
+use crate::build::supply::Supply;
 use crate::cloth::Cloth;
 use crate::light::Stack;
 use crate::pixels::package::Package;
@@ -76,6 +77,8 @@ pub struct Scene {
     pub stack: Vec<PlacedCloth>,
     /// The view.
     pub view: View,
+    /// What powers the pixels; `None` where nothing is said.
+    pub supply: Option<Supply>,
 }
 
 impl Scene {

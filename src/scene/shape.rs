@@ -1,5 +1,6 @@
 //! What a scene file may say.
 
+use crate::build::supply::SUPPLY;
 use crate::cloth::shape::CLOTH;
 use crate::pixels::package::Package;
 use crate::reading::{Absent, Field, Kind, Limits, Shape};
@@ -106,6 +107,12 @@ pub static SCENE: Shape = Shape {
             "what is sent to all pixels unless their group says otherwise",
         ),
         Field::may("view", Kind::Map(&VIEW), Absent::Open, "from where and in which light it is seen"),
+        Field::may(
+            "supply",
+            Kind::Map(&SUPPLY),
+            Absent::Open,
+            "what powers the pixels; without it only currents are known",
+        ),
     ],
     exactly_one: &[],
     at_most_one: &[],
