@@ -27,9 +27,9 @@ pub(super) struct Cells {
 }
 
 impl Cells {
-    /// Blocks of the whole picture, so large that none of its sides has more than `most`.
+    /// Blocks of the whole picture, at least two pixels wide and so large that none of its sides has more than `most`.
     pub(super) fn whole(photo: &Photo, most: usize) -> Cells {
-        let size = photo.width.max(photo.height).div_ceil(most).max(1);
+        let size = photo.width.max(photo.height).div_ceil(most).max(2);
         Cells::over(photo, [0, 0], size, photo.width.div_ceil(size), photo.height.div_ceil(size))
     }
 
