@@ -93,7 +93,7 @@ fn channel(
     let lit = (sum / count / level).max(1.0);
     let of_disc = TIED * noise * noise * lit * count;
     let of_background = TIED * noise * noise / around.len() as f64 * count * count;
-    let of_rounding = rounding_error(step, noise).powi(2) * count * count;
+    let of_rounding = rounding_error(step, noise, noise).powi(2) * count * count;
     CoreLight {
         light_mm2: (sum - background * count) * mm2_per_px,
         standard_error_mm2: (of_disc + of_background + of_rounding).sqrt() * mm2_per_px,
