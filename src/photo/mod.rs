@@ -16,6 +16,6 @@ pub mod find;
 pub mod rings;
 mod spot;
 #[cfg(test)]
-mod synthetic;
+pub(crate) mod synthetic;
 pub mod taken;
 pub mod warnings;
