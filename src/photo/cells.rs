@@ -26,25 +26,35 @@ pub(super) struct Cells {
     pub(super) cells: Vec<Cell>,
 }
 
+/// Every how many pixels of a block of a size are looked at along each side; odd, so that all pixels of a colour filter's pattern
+/// have their turn.
+fn stride(size: usize) -> usize {
+    /// Pixels along a side at most, about; more would only cost time.
+    const MOST_A_SIDE: usize = 24;
+    size.div_ceil(MOST_A_SIDE) | 1
+}
+
+/// Mean place of the pixels of a block that are looked at, from its first.
+fn middle_of(size: usize) -> f64 {
+    ((size.div_ceil(stride(size)) - 1) * stride(size)) as f64 / 2.0
+}
+
 impl Cells {
-    /// Blocks of the whole picture, so large that none of its sides has more than `most`.
+    /// Blocks of the whole picture, at least two pixels wide and so large that none of its sides has more than `most`.
     pub(super) fn whole(photo: &Photo, most: usize) -> Cells {
-        let size = photo.width.max(photo.height).div_ceil(most).max(1);
+        let size = photo.width.max(photo.height).div_ceil(most).max(2);
         Cells::over(photo, [0, 0], size, photo.width.div_ceil(size), photo.height.div_ceil(size))
     }
 
     /// Blocks around a place: the middle one's middle is within half a pixel of it, `reach` blocks go to each side.
     pub(super) fn around(photo: &Photo, place: [f64; 2], size: usize, reach: usize) -> Cells {
-        let count = 2 * reach + 1;
-        let half = (count * size) as f64 / 2.0;
-        let first = place.map(|p| (p + 0.5 - half).round() as i64);
-        Cells::over(photo, first, size, count, count)
+        let to_middle = (reach * size) as f64 + middle_of(size);
+        let first = place.map(|p| (p - to_middle).round() as i64);
+        Cells::over(photo, first, size, 2 * reach + 1, 2 * reach + 1)
     }
 
     fn over(photo: &Photo, first: [i64; 2], size: usize, columns: usize, rows: usize) -> Cells {
-        /// Pixels looked at of a block, along each side at most; more would only cost time.
-        const MOST_A_SIDE: usize = 24;
-        let stride = size.div_ceil(MOST_A_SIDE);
+        let stride = stride(size);
         let inside = |start: i64, end: usize| {
             let from = start.clamp(0, end as i64) as usize;
             let to = (start + size as i64).clamp(0, end as i64) as usize;
@@ -76,10 +86,11 @@ impl Cells {
         Cells { columns, rows, size, first, cells }
     }
 
-    /// Place in pixels of the middle of a block.
+    /// Place in pixels of the middle of a block: the mean place of the pixels of it that are looked at.
     pub(super) fn place(&self, column: f64, row: f64) -> [f64; 2] {
         let size = self.size as f64;
-        [self.first[0] as f64 + (column + 0.5) * size - 0.5, self.first[1] as f64 + (row + 0.5) * size - 0.5]
+        let middle = middle_of(self.size);
+        [self.first[0] as f64 + column * size + middle, self.first[1] as f64 + row * size + middle]
     }
 
     /// One number a block: the mean of the weighted channels, NaN where the block has no pixels or a clipped one that counts.
@@ -137,4 +148,44 @@ pub(super) fn spread(values: &mut [f64]) -> f64 {
     const NORMAL: f64 = 1.4826;
     values.iter_mut().for_each(|v| *v = v.abs());
     NORMAL * quantile(values, 0.5)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Cells, quantile, spread};
+    use crate::photo::synthetic::Scene;
+
+    #[test]
+    fn a_block_stands_for_its_place() {
+        let mut scene = Scene::new(900, 700, [0.0; 3], 0);
+        scene.add(|x, y| [x / 1000.0, y / 1000.0, 0.5]);
+        let photo = scene.linear();
+        for size in [1, 2, 7, 24, 25, 28, 29, 30, 48, 61] {
+            let cells = Cells::around(&photo, [450.3, 351.8], size, 4);
+            let middle = cells.place(4.0, 4.0);
+            assert!(
+                (middle[0] - 450.3).abs() <= 0.5 && (middle[1] - 351.8).abs() <= 0.5,
+                "{size}: {middle:?}"
+            );
+            for (column, row) in [(4, 4), (3, 5), (8, 2)] {
+                let place = cells.place(column as f64, row as f64);
+                let light = cells.cells[row * cells.columns + column].light;
+                for axis in 0..2 {
+                    // Rounding to 16 bits is less than a tenth of a pixel here.
+                    assert!(
+                        (1000.0 * light[axis] - place[axis]).abs() < 0.1,
+                        "size {size}: {light:?} at {place:?}"
+                    );
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn quantiles_and_spread_of_known_values() {
+        let mut values: Vec<f64> = (0..=100).map(f64::from).collect();
+        assert_eq!(quantile(&mut values, 0.25), 25.0);
+        assert!(quantile(&mut [], 0.5).is_nan());
+        assert_eq!(spread(&mut [-2.0, 1.0, 1.0]), 1.4826);
+    }
 }

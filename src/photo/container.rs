@@ -110,6 +110,9 @@ pub(super) struct JpegFacts {
     pub(super) components: u8,
     /// A second picture or a note says that the light of the scene was spread over several exposures.
     pub(super) gain_map: bool,
+    /// Step in which the mean of a block's colour differences is coded, in eighths of a code: the first entry of the tables
+    /// but the first.
+    pub(super) colour_eighths: u16,
 }
 
 /// Walks along the markers of a JPEG file, through the coded data, to the end of its first picture.
@@ -136,12 +139,28 @@ pub(super) fn jpeg_facts(bytes: &[u8]) -> JpegFacts {
             0xc0..=0xcf if !matches!(code, 0xc4 | 0xc8 | 0xcc) => {
                 facts.components = segment.get(5).copied().unwrap_or(0);
             }
+            0xdb => facts.colour_eighths = facts.colour_eighths.max(colour_eighths(segment)),
             0xe1 | 0xe2 if GAIN_MAP.iter().any(|word| holds(segment, word)) => facts.gain_map = true,
             _ => {}
         }
         at += 2 + length;
     }
     facts
+}
+
+/// The largest first entry of the quantisation tables of a segment but table 0.
+fn colour_eighths(segment: &[u8]) -> u16 {
+    let mut at = 0;
+    let mut largest = 0;
+    while let Some(head) = segment.get(at) {
+        let wide = head >> 4 == 1;
+        let first = if wide { be16(segment, at + 1) } else { segment.get(at + 1).map(|v| u16::from(*v)) };
+        if head & 0x0f > 0 {
+            largest = largest.max(first.unwrap_or(0));
+        }
+        at += if wide { 129 } else { 65 };
+    }
+    largest
 }
 
 /// Whether a PNG says that its codes are proportional to light: cICP with transfer 8, or gAMA 1 where no sRGB chunk

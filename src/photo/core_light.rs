@@ -93,11 +93,60 @@ fn channel(
     let lit = (sum / count / level).max(1.0);
     let of_disc = TIED * noise * noise * lit * count;
     let of_background = TIED * noise * noise / around.len() as f64 * count * count;
-    let of_rounding = rounding_error(step, noise).powi(2) * count * count;
+    let of_rounding = rounding_error(step, noise, noise).powi(2) * count * count;
     CoreLight {
         light_mm2: (sum - background * count) * mm2_per_px,
         standard_error_mm2: (of_disc + of_background + of_rounding).sqrt() * mm2_per_px,
         clipped: disc.iter().any(|&(x, y)| photo.clipped(x, y)[c]),
         background,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::core_light;
+    use crate::photo::synthetic::Scene;
+    use std::f64::consts::{LN_2, PI};
+
+    const CENTRE: [f64; 2] = [120.4, 101.7];
+    const PEAK: [f64; 3] = [0.6, 0.5, 0.3];
+
+    fn scene(seed: u64, overexposure: f64) -> Scene {
+        let mut scene = Scene::new(240, 200, [0.004; 3], seed);
+        scene.gaussian(CENTRE, 10.0, PEAK.map(|p| overexposure * p));
+        scene
+    }
+
+    #[test]
+    fn the_light_of_a_gaussian_is_its_volume() {
+        let truth = PEAK.map(|p| p * PI * 100.0 / LN_2 * 0.01);
+        let mut within = 0;
+        for seed in 0..40 {
+            let mut scene = scene(seed, 1.0);
+            scene.noise(0.003, 0.01);
+            scene.soften();
+            for photo in [scene.linear(), scene.srgb()] {
+                // Softening moves light outwards, but not out of the disc.
+                let light = core_light(&photo, 0.1, CENTRE, 4.5).unwrap();
+                for (light, truth) in light.iter().zip(truth) {
+                    let off = (light.light_mm2 - truth).abs();
+                    within += usize::from(off <= light.standard_error_mm2);
+                    assert!(off < 5.0 * light.standard_error_mm2 && off < 0.02 * truth, "{light:?} {truth}");
+                    assert!(!light.clipped);
+                }
+            }
+        }
+        // Of 240; the error is an estimate on the safe side.
+        assert!(within > 150, "{within} of 240 within one standard error");
+    }
+
+    #[test]
+    fn clipping_is_told_and_a_disc_beyond_the_picture_refused() {
+        let photo = scene(1, 2.0).srgb();
+        let light = core_light(&photo, 0.1, CENTRE, 4.5).unwrap();
+        assert_eq!(light.map(|l| l.clipped), [true, true, false]);
+        assert!(core_light(&photo, 0.1, CENTRE, 6.5).is_none());
+        assert!(core_light(&photo, 0.1, CENTRE, 0.1).is_none());
+        assert!(core_light(&photo, 0.1, [f64::NAN, 0.0], 1.0).is_none());
     }
 }

@@ -130,6 +130,8 @@ pub struct Photo {
     pub composite: bool,
     /// The file says that the flash fired.
     pub flash: bool,
+    /// Step in codes in which a JPEG holds the colour differences of a block; 0 in other files.
+    pub(super) colour_step: f64,
     channels: usize,
     samples: Samples,
     /// Linear light of each code.
@@ -236,6 +238,7 @@ impl Photo {
             taken,
             composite,
             flash,
+            colour_step: 0.0,
             channels,
             samples,
             table,
@@ -382,6 +385,7 @@ fn decode_jpeg(bytes: &[u8], tone: ToneChoice) -> Result<Photo, DecodeError> {
     // The decoder keeps a copy of the file, and for a progressive file 16 bits a sample.
     let mut photo = finish(decoder, bytes, Format::Jpeg, tone, false, |file, raw| 2 * file + 3 * raw)?;
     photo.composite |= facts.gain_map;
+    photo.colour_step = f64::from(facts.colour_eighths) / 8.0;
     Ok(photo)
 }
 

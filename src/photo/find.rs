@@ -1,7 +1,7 @@
 //! Finds the lit spots of a photograph.
 //!
 //! # Model
-//! On means over blocks (512 along the longer side at most): the background is a plane through the darker parts, the noise
+//! On means over blocks (320 along the longer side at most): the background is a plane through the darker parts, the noise
 //! comes from differences of blocks near by. Every block that stands out, with a dip between it and all that is brighter,
 //! is looked at closely in the full picture ([`super::spot`]): round things that fall off from their middle are spots,
 //! others (a window, a lamp, writing) are set apart, single pixels gone wrong are dropped.
@@ -24,7 +24,7 @@ use peaks::{Peak, peaks};
 use thiserror::Error;
 
 /// Blocks along the longer side of the picture at most.
-const MOST_BLOCKS: usize = 512;
+const MOST_BLOCKS: usize = 320;
 /// Bright places that are looked at closely at most, the highest first.
 const MOST_LOOKS: usize = 160;
 /// Share of clipped pixels above which the picture is of no use.
@@ -162,7 +162,7 @@ pub enum FindError {
     LitAllOver,
 }
 
-/// Height over noise that a place must have; below, the largest of a quarter of a million blocks of noise might reach it.
+/// Height over noise that a place must have; below, the largest of a hundred thousand blocks of noise might reach it.
 pub const LEAST_SIGNAL: f64 = 8.0;
 
 /// Finds the lit spots.
@@ -198,12 +198,21 @@ pub fn spots(photo: &Photo) -> Result<Found, FindError> {
     let background = ground.at(first.centre_px);
     spots.retain(|spot| spot.brightness() >= least);
     others.retain(|other| other.brightness() >= least);
-    // Writing and screens: a few of many bright things are round by chance.
-    if others.len() > 3 * spots.len() + 4 {
+    if round_by_chance(&spots, &others) {
         return Err(FindError::NoSpot { things: others.len() + spots.len() });
     }
     let background_slope = ground.slope_across(photo);
     Ok(Found { spots, others, background, background_slope, noise: ground.noise })
+}
+
+/// Writing and screens: a few of many bright things of a size are round. The marks of a ruler are smaller than a spot.
+fn round_by_chance(spots: &[Spot], others: &[Spot]) -> bool {
+    let of_a_kind = |other: &&Spot| {
+        spots.iter().any(|spot| {
+            other.half_width_px > 0.5 * spot.half_width_px && other.brightness() > 0.2 * spot.brightness()
+        })
+    };
+    others.iter().filter(of_a_kind).count() > 3 * spots.len() + 4
 }
 
 fn refuse_hopeless(cells: &Cells) -> Result<(), FindError> {

@@ -21,6 +21,6 @@ pub mod picture;
 pub mod rings;
 mod spot;
 #[cfg(test)]
-mod synthetic;
+pub(crate) mod synthetic;
 pub mod taken;
 pub mod warnings;

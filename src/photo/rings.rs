@@ -21,7 +21,8 @@
 //!
 //! Noise is correlated from pixel to pixel (demosaicing, JPEG), so the standard error of a ring's mean comes from how the means
 //! of its sectors differ. To it come, as squares, the rounding to codes (which averages out where light varies over more than
-//! a code) and the lift of the mean where noise is cut off at code 0.
+//! a code), the lift of the mean where noise is cut off at code 0, and what the coding of a JPEG does to all pixels of a level
+//! alike.
 //!
 //! # Validity
 //! Errors of neighbouring rings are not wholly independent where rings are thinner than some 8 pixels. What is not round and not
@@ -34,7 +35,7 @@
 mod places;
 mod slope;
 
-use super::decode::Photo;
+use super::decode::{Format, Photo, Tone};
 use places::{Place, places_and_cover};
 use rayon::prelude::*;
 
@@ -46,6 +47,8 @@ const SECTOR_ARC_PX: f64 = 8.0;
 const SPILL_PX: i64 = 2;
 /// Rings of at most so many pixels have their places taken from the pixels themselves.
 const FEW_PIXELS: usize = 1024;
+/// Every how many pixels noise is looked at.
+const COMPARED: usize = 5;
 /// Rows of a band; bands are worked on in parallel and added in order, so that the result is always the same.
 const BAND_ROWS: usize = 64;
 
@@ -170,6 +173,20 @@ struct Sums {
     light: f64,
     squares: f64,
     black: u32,
+    /// Pixels whose neighbours were looked at, and squares of `left - 2 here + right`.
+    compared: u32,
+    bends: f64,
+}
+
+impl Sums {
+    fn add(&mut self, more: &Sums) {
+        self.pixels += more.pixels;
+        self.light += more.light;
+        self.squares += more.squares;
+        self.black += more.black;
+        self.compared += more.compared;
+        self.bends += more.bends;
+    }
 }
 
 /// What one band of rows adds: sums by ring, centre, sector and channel, and the pixels of small rings.
@@ -226,10 +243,7 @@ fn added(
         let parts: Vec<Band> = group.par_iter().map(band).collect();
         for part in parts {
             for (to, from) in sums.iter_mut().flatten().zip(part.sums.iter().flatten()) {
-                to.pixels += from.pixels;
-                to.light += from.light;
-                to.squares += from.squares;
-                to.black += from.black;
+                to.add(from);
             }
             for (to, from) in few.iter_mut().zip(part.few) {
                 let fits = to.as_ref().is_some_and(|list| list.len() + from.len() <= FEW_PIXELS);
@@ -276,6 +290,14 @@ fn band(
                     sums[c].light += level;
                     sums[c].squares += level * level;
                     sums[c].black += u32::from(light[c] == 0.0);
+                }
+            }
+            // Noise of single pixels from a part of them: what neighbours two pixels off do not tell.
+            if (x + 2 * y) % COMPARED == 0 && x >= 2 && x + 2 < photo.width {
+                let (left, right) = (photo.linear(x - 2, y), photo.linear(x + 2, y));
+                for c in 0..3 {
+                    sums[c].compared += 1;
+                    sums[c].bends += (left[c] - 2.0 * light[c] + right[c]).powi(2);
                 }
             }
             if band.few[ring].len() <= FEW_PIXELS {
@@ -328,9 +350,18 @@ fn ring_mean(
     let squares = clusters.iter().map(|s| s.squares).sum::<f64>() / pixels;
     let deviation = (squares - mean * mean).max(0.0).sqrt();
     let black = clusters.iter().map(|s| f64::from(s.black)).sum::<f64>() / pixels;
-    let scatter = scatter(&clusters, mean, pixels, deviation);
-    let rounding = rounding_error(photo.step_at(mean), deviation);
-    let standard_error = (scatter.powi(2) + rounding.powi(2) + cut_error(black, deviation).powi(2)).sqrt();
+    let compared: f64 = clusters.iter().map(|s| f64::from(s.compared)).sum();
+    let bends = clusters.iter().map(|s| s.bends).sum::<f64>();
+    let step = photo.step_at(mean);
+    // Of three independent values the bend has six times the variance; rounding has its share in it.
+    let noise = (bends / 6.0 / compared.max(1.0) - step * step / 12.0).max(0.0).sqrt();
+    let errors = [
+        scatter(&clusters, mean, pixels, deviation),
+        rounding_error(step, noise, deviation),
+        cut_error(black, noise),
+        coding_error(photo, channel, step, mean, noise),
+    ];
+    let standard_error = errors.iter().map(|e| e * e).sum::<f64>().sqrt();
     RingMean { mean, standard_error, pixels: pixels as usize, covered, places_mm }
 }
 
@@ -349,11 +380,7 @@ fn clusters(layout: &Layout, ring: usize, channel: usize, sums: &[[Sums; 3]]) ->
     let of_centre = |centre: usize| {
         (0..SECTORS / join).map(move |group| {
             (0..join).fold(Sums::default(), |mut sum, i| {
-                let s = sums[cluster(layout, ring, centre, group * join + i)][channel];
-                sum.pixels += s.pixels;
-                sum.light += s.light;
-                sum.squares += s.squares;
-                sum.black += s.black;
+                sum.add(&sums[cluster(layout, ring, centre, group * join + i)][channel]);
                 sum
             })
         })
@@ -372,17 +399,38 @@ fn scatter(clusters: &[Sums], mean: f64, pixels: f64, deviation: f64) -> f64 {
     (count / (count - 1.0) * clusters.iter().map(square).sum::<f64>()).sqrt()
 }
 
-/// Error of a mean by the rounding to codes `step` apart of values that vary by `deviation`: `step / sqrt(12)` where they do
-/// not vary, and falling as the first harmonic of the rounding does.
-pub(super) fn rounding_error(step: f64, deviation: f64) -> f64 {
-    let ratio = deviation / step;
-    step / 12.0_f64.sqrt() * (-2.0 * std::f64::consts::PI.powi(2) * ratio * ratio).exp()
+/// Error of a mean by the rounding to codes `step` apart: `step / sqrt(12)` where values do not vary. It falls as one over the
+/// number of codes that the values spread over by their course, and with noise as the first harmonic of the rounding does.
+pub(super) fn rounding_error(step: f64, noise: f64, deviation: f64) -> f64 {
+    let even = 12.0_f64.sqrt();
+    let ratio = noise / step;
+    let codes = 1.0 + even * deviation / step;
+    step / even / codes * (-2.0 * std::f64::consts::PI.powi(2) * ratio * ratio).exp()
 }
 
 /// How far noise that is cut off at code 0 may lift a mean: for a share `black` of values at 0 the lift of a cut normal
 /// variable stays below 1.4 times the share times the deviation of what is left.
-fn cut_error(black: f64, deviation: f64) -> f64 {
-    1.4 * black * deviation
+fn cut_error(black: f64, noise: f64) -> f64 {
+    1.4 * black * noise
+}
+
+/// Error of a mean by the coding of a JPEG, which no scatter shows. It holds the two colour differences in steps, and rounds them
+/// to whole numbers; as it also smooths them this hardly averages out. R, G and B take them up by the weights of JFIF. And
+/// where it smooths noise away along the sRGB curve, whose bend over its slope is `-0.58 / L`, the mean sinks by half of that
+/// times the variance.
+fn coding_error(photo: &Photo, channel: usize, step: f64, mean: f64, noise: f64) -> f64 {
+    /// Weights of the differences to blue and to red.
+    const WEIGHTS: [[f64; 2]; 3] = [[0.0, 1.402], [0.344, 0.714], [1.772, 0.0]];
+    /// What the course of the light over a ring leaves of the rounding, as found on made-up pictures of many colours.
+    const LEFT: f64 = 0.4;
+    if photo.format != Format::Jpeg {
+        return 0.0;
+    }
+    let [blue, red] = WEIGHTS[channel];
+    let differences = if photo.is_grey() { 0.0 } else { LEFT.hypot(photo.colour_step) / 12.0_f64.sqrt() };
+    let colour = step * differences * blue.hypot(red);
+    let smoothed = if photo.tone == Tone::Srgb { 0.29 * noise * noise / mean.max(step) } else { 0.0 };
+    colour.hypot(smoothed)
 }
 
 #[cfg(test)]

@@ -15,7 +15,9 @@
 //! inwards as `a + b r^2 + c r^4`.
 //!
 //! # Validity
-//! Spots at least some three pixels wide. Places are means over blocks of a tenth of the width.
+//! A slope that multiplies (the lens darkens the corners) cannot be told from a shift, and is none for a Gaussian spot: the middle is
+//! then where the light is symmetric, a percent of the half width or so from where the pixel is, which is what means over rings
+//! need. Spots at least some three pixels wide. Places are means over blocks of a tenth of the width.
 //!
 //! # Source
 //! Elementary; weights by Huber (1964) and Tukey's biweight, from memory.

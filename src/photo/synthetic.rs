@@ -8,16 +8,16 @@ use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
 
 /// A picture to be, in linear light.
-pub(super) struct Scene {
-    pub(super) width: usize,
-    pub(super) height: usize,
+pub(crate) struct Scene {
+    pub(crate) width: usize,
+    pub(crate) height: usize,
     /// R, G, B, row by row.
-    pub(super) light: Vec<[f64; 3]>,
+    pub(crate) light: Vec<[f64; 3]>,
     random: Pcg64Mcg,
 }
 
 impl Scene {
-    pub(super) fn new(width: usize, height: usize, background: [f64; 3], seed: u64) -> Scene {
+    pub(crate) fn new(width: usize, height: usize, background: [f64; 3], seed: u64) -> Scene {
         Scene {
             width,
             height,
@@ -27,7 +27,7 @@ impl Scene {
     }
 
     /// Adds what a function of the place says.
-    pub(super) fn add(&mut self, what: impl Fn(f64, f64) -> [f64; 3]) {
+    pub(crate) fn add(&mut self, what: impl Fn(f64, f64) -> [f64; 3]) {
         for (i, light) in self.light.iter_mut().enumerate() {
             let more = what((i % self.width) as f64, (i / self.width) as f64);
             for c in 0..3 {
@@ -37,7 +37,7 @@ impl Scene {
     }
 
     /// Adds a Gaussian whose light at `half_width` is half of its peak.
-    pub(super) fn gaussian(&mut self, centre: [f64; 2], half_width: f64, peak: [f64; 3]) {
+    pub(crate) fn gaussian(&mut self, centre: [f64; 2], half_width: f64, peak: [f64; 3]) {
         self.add(|x, y| {
             let squared = (x - centre[0]).powi(2) + (y - centre[1]).powi(2);
             peak.map(|p| p * (-std::f64::consts::LN_2 * squared / (half_width * half_width)).exp())
@@ -45,7 +45,7 @@ impl Scene {
     }
 
     /// Adds the light of a lamp below a plane, `cos^4` of the angle: `(1 + r^2/h^2)^-2`.
-    pub(super) fn glow(&mut self, centre: [f64; 2], half_width: f64, peak: [f64; 3]) {
+    pub(crate) fn glow(&mut self, centre: [f64; 2], half_width: f64, peak: [f64; 3]) {
         let height_squared = half_width * half_width / (std::f64::consts::SQRT_2 - 1.0);
         self.add(|x, y| {
             let squared = (x - centre[0]).powi(2) + (y - centre[1]).powi(2);
@@ -59,7 +59,7 @@ impl Scene {
     }
 
     /// Adds noise, `read` of it everywhere and `shot` of it at light 1, growing with the square root.
-    pub(super) fn noise(&mut self, read: f64, shot: f64) {
+    pub(crate) fn noise(&mut self, read: f64, shot: f64) {
         for i in 0..self.light.len() {
             for c in 0..3 {
                 let light = self.light[i][c];
@@ -70,7 +70,7 @@ impl Scene {
     }
 
     /// Softens the noise as demosaicing does: mean over 2 x 2 pixels and 2 x 2 again.
-    pub(super) fn soften(&mut self) {
+    pub(crate) fn soften(&mut self) {
         let old = self.light.clone();
         let (width, height) = (self.width, self.height);
         for y in 1..height - 1 {
@@ -90,7 +90,7 @@ impl Scene {
     }
 
     /// 16 bits, linear.
-    pub(super) fn linear(&self) -> Photo {
+    pub(crate) fn linear(&self) -> Photo {
         let codes = self.light.iter().flatten().map(|l| (65_535.0 * l).round().clamp(0.0, 65_535.0) as u16);
         Photo::new(self.width, self.height, Samples::Sixteen(codes.collect()), Tone::Linear, Format::Tiff)
             .unwrap()
@@ -102,13 +102,13 @@ impl Scene {
     }
 
     /// 8 bits by the sRGB curve, lossless.
-    pub(super) fn srgb(&self) -> Photo {
+    pub(crate) fn srgb(&self) -> Photo {
         Photo::new(self.width, self.height, Samples::Eight(self.eight_bits()), Tone::Srgb, Format::Png)
             .unwrap()
     }
 
     /// As a JPEG of a quality.
-    pub(super) fn jpeg(&self, quality: u8) -> Photo {
+    pub(crate) fn jpeg(&self, quality: u8) -> Photo {
         let mut bytes = Vec::new();
         let encoder = JpegEncoder::new_with_quality(&mut bytes, quality);
         let (width, height) = (self.width as u32, self.height as u32);

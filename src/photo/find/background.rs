@@ -87,9 +87,8 @@ fn planes(cells: &Cells, middle: [f64; 2]) -> ([[f64; 3]; 3], Vec<bool>) {
                 .flat_map(|row| columns.clone().map(move |column| (row, column)))
                 .map(|(r, c)| r * cells.columns + c)
                 .collect();
-            let levels = [0, 1, 2].map(|c| {
-                quantile(&mut inside.iter().map(|i| cells.cells[*i].light[c]).collect::<Vec<_>>(), TILE_SHARE)
-            });
+            let levels = [0, 1, 2]
+                .map(|c| low_level(&mut inside.iter().map(|i| cells.cells[*i].light[c]).collect::<Vec<_>>()));
             let place = cells.place((left + tile_x / 2) as f64, (top + tile_y / 2) as f64);
             tiles.push(([place[0] - middle[0], place[1] - middle[1]], levels));
         }
@@ -108,6 +107,14 @@ fn planes(cells: &Cells, middle: [f64; 2]) -> ([[f64; 3]; 3], Vec<bool>) {
     let usual = quantile(&mut above.clone(), 0.6);
     let dark = above.iter().map(|a| *a <= usual).collect();
     (planes, dark)
+}
+
+/// The level about which the darker part of the values scatters: their median, if all of them were normal noise.
+fn low_level(values: &mut [f64]) -> f64 {
+    /// Distance of the quarter from the middle over that of the tenth from the quarter, of the normal distribution.
+    const UPWARDS: f64 = 0.6745 / (1.2816 - 0.6745);
+    let quarter = quantile(values, TILE_SHARE);
+    quarter + UPWARDS * (quarter - quantile(values, 0.1))
 }
 
 /// A plane that lies low: what is above it pulls ever less, what is below it pulls in full.

@@ -69,8 +69,7 @@ fn a_clipped_core_harms_neither_the_middle_nor_the_width() {
             assert!((spot.clipped_radius_px - core).abs() < 3.0, "{spot:?}, core {core}");
             assert!(spot.clipped_px > 1000);
             let width = spot.half_width_px / 40.0;
-            let expected = if core > 40.0 { core / 40.0 } else { 1.0 };
-            assert!((width - expected).abs() < WIDTH_OFF, "width {width}, {expected} expected");
+            assert!((width - 1.0).abs() < WIDTH_OFF, "width {width}, core {core}");
         }
     }
 }
@@ -178,10 +177,7 @@ fn noise_alone_is_never_a_spot() {
             }
             for photo in [scene.linear(), scene.srgb(), scene.jpeg(90), scene.jpeg(60)] {
                 let found = spots(&photo);
-                assert!(
-                    matches!(found, Err(FindError::Nothing { .. } | FindError::Even)),
-                    "seed {seed}: {found:?}"
-                );
+                assert!(found.is_err(), "seed {seed}: {found:?}");
             }
         }
     }

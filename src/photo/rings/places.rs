@@ -31,13 +31,11 @@ pub(super) fn places_and_cover(
 ) -> (Vec<[f64; 2]>, f64) {
     let (seen, whole) = tried(photo, layout, mask, channel, ring);
     let covered = if whole == 0 { 0.0 } else { seen.len() as f64 / whole as f64 };
-    let chosen = match few {
-        Some(pixels) => {
-            let open = pixels.iter().filter(|p| p.masked >> channel & 1 == 0).map(|p| p.at);
-            evenly_by_radius(open.collect(), layout)
-        }
-        None => evenly(&seen),
+    let from = match few {
+        Some(pixels) => pixels.iter().filter(|p| p.masked >> channel & 1 == 0).map(|p| p.at).collect(),
+        None => seen,
     };
+    let chosen = evenly(from, layout);
     let origin = layout.centres_px[0];
     let to_mm = |p: [f64; 2]| [(p[0] - origin[0]) * layout.mm_per_px, (origin[1] - p[1]) * layout.mm_per_px];
     (chosen.into_iter().map(to_mm).collect(), covered)
@@ -67,17 +65,40 @@ fn tried(photo: &Photo, layout: &Layout, mask: &Mask, channel: usize, ring: usiz
     (seen, whole)
 }
 
-/// Every so many of a sequence each stretch of which is spread evenly: its first ones.
-fn evenly(seen: &[[f64; 2]]) -> Vec<[f64; 2]> {
-    seen.iter().take(PLACES).copied().collect()
-}
-
-/// Of each of as many classes of equal size by radius, the middle one.
-fn evenly_by_radius(mut open: Vec<[f64; 2]>, layout: &Layout) -> Vec<[f64; 2]> {
+/// Of each of as many classes of equal size by radius, the one that is nearest to its turn among all by direction: so radii and
+/// directions are both spread as those of all places are.
+fn evenly(open: Vec<[f64; 2]>, layout: &Layout) -> Vec<[f64; 2]> {
+    /// Turns go by the golden section, which spreads any number of them evenly.
+    const TURN: f64 = 0.618_033_988_749_894_9;
     if open.len() <= PLACES {
         return open;
     }
-    open.sort_by(|a, b| layout.nearest(*a).2.total_cmp(&layout.nearest(*b).2));
-    let class = open.len() as f64 / PLACES as f64;
-    (0..PLACES).map(|i| open[((i as f64 + 0.5) * class) as usize]).collect()
+    struct Candidate {
+        place: [f64; 2],
+        squared: f64,
+        direction: f64,
+        rank: f64,
+    }
+    let candidate = |place| {
+        let (centre, d, squared) = layout.nearest(place);
+        let direction = centre as f64 * TAU + d[1].atan2(d[0]);
+        Candidate { place, squared, direction, rank: 0.0 }
+    };
+    let mut all: Vec<Candidate> = open.into_iter().map(candidate).collect();
+    let count = all.len();
+    all.sort_by(|a, b| a.direction.total_cmp(&b.direction));
+    for (i, candidate) in all.iter_mut().enumerate() {
+        candidate.rank = i as f64 / count as f64;
+    }
+    all.sort_by(|a, b| a.squared.total_cmp(&b.squared));
+    let chosen = |class: usize| {
+        let turn = (TURN * class as f64).fract();
+        let off = |c: &&Candidate| {
+            let d = (c.rank - turn).abs();
+            d.min(1.0 - d)
+        };
+        let members = &all[class * count / PLACES..(class + 1) * count / PLACES];
+        members.iter().min_by(|a, b| off(a).total_cmp(&off(b))).map(|c| c.place)
+    };
+    (0..PLACES).filter_map(chosen).collect()
 }

@@ -12,8 +12,8 @@ const LEAST_PAIRS: usize = 24;
 const PASSES: usize = 12;
 /// Residuals of so many standard deviations count nothing (Tukey's biweight, 95 % efficient for normal noise).
 const TUKEY: f64 = 4.685;
-/// Standard deviation in pixels that a middle is expected to be off.
-const MIDDLE_OFF_PX: f64 = 0.3;
+/// Standard deviation in pixels that a middle is expected to be off: blocks lie on whole pixels.
+const MIDDLE_OFF_PX: f64 = 0.5;
 
 /// Slope per pixel to the right and downwards, R, G, B, from what lies within `reach_px` of the middle; 0 where there are too few pairs.
 pub(super) fn slope(photo: &Photo, middle: [f64; 2], reach_px: f64) -> [[f64; 2]; 3] {

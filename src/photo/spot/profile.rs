@@ -4,6 +4,21 @@ use crate::photo::cells::{Grid, quantile};
 use nalgebra::{Matrix3, Vector3};
 use std::f64::consts::{PI, TAU};
 
+/// A course continued into a clipped core.
+struct Curve {
+    /// Coefficients of the powers of `(r / furthest)^2`.
+    logarithm: [f64; 3],
+    furthest: f64,
+}
+
+impl Curve {
+    fn at(&self, r: f64) -> f64 {
+        let s = (r / self.furthest).powi(2);
+        let [a, b, c] = self.logarithm;
+        (a + b * s + c * s * s).exp()
+    }
+}
+
 /// Medians of rings one cell wide.
 pub(super) struct Profile {
     /// Above the background; NaN where there is nothing unclipped.
@@ -35,7 +50,11 @@ impl Profile {
         let open_from =
             (0..rings).rposition(|r| open_rings[r].len() < all_rings[r].len()).map_or(0, |r| r + 1);
         let open: Vec<f64> = open_rings.iter_mut().map(|ring| quantile(ring, 0.5) - level).collect();
-        let seen: Vec<f64> = all_rings.iter_mut().map(|ring| quantile(ring, 0.5)).collect();
+        let mut seen: Vec<f64> = all_rings.iter_mut().map(|ring| quantile(ring, 0.5)).collect();
+        // The innermost ring holds no cell where the middle lies at a corner of four.
+        if seen.len() > 1 && seen[0].is_nan() {
+            seen[0] = seen[1];
+        }
         let any =
             open.iter().skip(open_from).any(|v| v.is_finite()) && seen.iter().take(2).any(|v| v.is_finite());
         any.then_some(Profile { open, seen, open_from })
@@ -55,15 +74,19 @@ impl Profile {
             let inner = self.open.iter().take(2).copied().filter(|v| v.is_finite()).fold(f64::NAN, f64::max);
             return (inner > 0.0).then_some(inner);
         }
-        self.continued()
+        let rim = self.rim()?;
+        // A core may be some times as high as its rim; a curve that says more is not believed.
+        Some(self.continued().map_or(rim, |curve| curve.at(0.0)).clamp(rim, 20.0 * rim))
     }
 
-    /// Height at the middle of `exp(a + b r^2 + c r^4)` through the unclipped rings above a tenth of the first of them.
-    fn continued(&self) -> Option<f64> {
-        let rim = self.open.iter().skip(self.open_from).copied().find(|v| v.is_finite())?;
-        if rim <= 0.0 {
-            return None;
-        }
+    /// Height of the first ring that is wholly unclipped.
+    fn rim(&self) -> Option<f64> {
+        self.open.iter().skip(self.open_from).copied().find(|v| v.is_finite()).filter(|rim| *rim > 0.0)
+    }
+
+    /// `exp(a + b r^2 + c r^4)` through the unclipped rings above a tenth of the first of them.
+    fn continued(&self) -> Option<Curve> {
+        let rim = self.rim()?;
         let usable: Vec<(f64, f64)> = (self.open_from..self.open.len())
             .map(|r| (r as f64, self.open[r]))
             .take_while(|(_, v)| *v > 0.1 * rim)
@@ -79,19 +102,19 @@ impl Profile {
             right += v * v * v.ln() * does;
         }
         let enough = usable.len() >= 4;
-        let curve = normal.cholesky().filter(|_| enough).map(|factor| factor.solve(&right));
-        // A core may be a few times as high as its rim; a curve that says more is not believed.
-        let height = curve.map_or(rim, |c| c[0].exp()).clamp(rim, 20.0 * rim);
-        Some(height)
+        let factor = normal.cholesky().filter(|_| enough)?;
+        Some(Curve { logarithm: factor.solve(&right).into(), furthest })
     }
 
     /// Radius at half of the height.
     pub(super) fn half_width(&self) -> Option<f64> {
         let half = self.height()? / 2.0;
-        let rim = self.open.iter().skip(self.open_from).copied().find(|v| v.is_finite())?;
+        let rim = self.rim()?;
         if self.open_from > 0 && rim < half {
             // Half of the height lies within the clipped core.
-            return Some(self.open_from as f64);
+            let curve = self.continued()?;
+            let inwards = (0..self.open_from * 10).rev().map(|i| f64::from(i as u32) / 10.0);
+            return { inwards }.find(|r| curve.at(*r) >= half).or(Some(self.open_from as f64));
         }
         let mut last = (self.open_from as f64, rim);
         for r in self.open_from..self.open.len() {
@@ -116,8 +139,7 @@ impl Profile {
         if self.open_from == 0 {
             return Some(half);
         }
-        let rim = self.open.iter().skip(self.open_from).copied().find(|v| v.is_finite())?;
-        Some(half.min(BELOW_RIM * rim))
+        Some(half.min(BELOW_RIM * self.rim()?))
     }
 }
 
