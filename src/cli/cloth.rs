@@ -164,6 +164,7 @@ fn one_pixel(cloth: &Arc<Cloth>) -> Scene {
             age_years: 35.0,
             eye_pigment: 0.5,
         },
+        piece: None,
     }
 }
 

@@ -108,6 +108,7 @@ fn stack_of(scene: &Scene) -> Scene {
         pixels: Vec::new(),
         stack: scene.stack.clone(),
         view: scene.view.clone(),
+        piece: scene.piece.clone(),
     }
 }
 
