@@ -5,8 +5,8 @@ use super::*;
 use crate::pixels::curve::Curve;
 use kurbo::Rect;
 
-/// Sums and products of a few doubles of size 1000.
-const EXACT_MM: f64 = 1e-10;
+/// Arcs of radius 10 miss by [`ARC_ERROR`] of it; sums and products of a few doubles of size 1000 are far better.
+const EXACT_MM: f64 = 10.0 * ARC_ERROR;
 /// Arcs miss by [`ARC_ERROR`] of the radius; lengths by a few times that.
 const LENGTH: f64 = 1e-8;
 
@@ -228,7 +228,7 @@ fn a_fault_matters_only_where_it_is_asked_for() {
         other => panic!("{other:?}"),
     };
     let bad = fault("bad");
-    assert_eq!((bad.place.line, bad.place.column), (2, 18));
+    assert_eq!((bad.place.line, bad.place.column), (2, 19));
     assert!(bad.what.contains("the curve `d` cannot be read"), "{bad:?}");
     assert_eq!(fault("in").place.line, 3);
     assert!(fault("turned").allowed.expect("a list").contains("rotate"));
