@@ -58,6 +58,8 @@ fn text_of(bytes: Vec<u8>, shown: &str) -> Result<String, Vec<Diagnostic>> {
         let next = "Save it as UTF-8 in your editor.";
         let as_utf16 = matches!(error.as_bytes(), [0xff, 0xfe, ..] | [0xfe, 0xff, ..]);
         let next = if as_utf16 { "It looks like UTF-16. Save it as UTF-8 in your editor." } else { next };
+        let compressed = error.as_bytes().starts_with(&[0x1f, 0x8b]);
+        let next = if compressed { "It is compressed. Save it as plain text (plain SVG)." } else { next };
         vec![Diagnostic::of_file(shown, what).next(next)]
     })?;
     Ok(text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text))

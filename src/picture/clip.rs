@@ -2,7 +2,7 @@
 //!
 //! Only the developed picture is cut. The luminances in the cloth's plane go on beyond the edge, for the light of pixels
 //! near it is computed as if the cloth did; so do the exposure and the numbers. Coverage of an image pixel is exact across
-//! and in [`ROWS`] steps upright, and mixes the colours in sRGB values, as for text.
+//! and in eight steps upright, and mixes the colours in sRGB values, as for text.
 
 use super::canvas::{Canvas, Rgb8};
 use super::develop::develop;

@@ -8,7 +8,7 @@
 
 use super::curve::FIT_MM;
 use super::layout::{Place, direction};
-use super::outline::Outline;
+use super::outline::{NoOutline, Outline};
 use crate::quantity::Millimetres;
 use kurbo::{Affine, BezPath};
 
@@ -27,6 +27,23 @@ pub struct Filling {
     pub zigzag: bool,
 }
 
+/// Rows across one outline; bounds the time. Ten metres take so many rows of 1 mm.
+pub const MOST_ROWS: usize = 10_000;
+
+/// Why an outline cannot be filled.
+#[derive(Clone, Copy, Debug, PartialEq, thiserror::Error)]
+pub enum NoFilling {
+    /// It is no outline.
+    #[error(transparent)]
+    Outline(#[from] NoOutline),
+    /// The rows are too close together for its size.
+    #[error("the outline would take {rows} rows, at most {MOST_ROWS}")]
+    TooManyRows {
+        /// Rows across it.
+        rows: usize,
+    },
+}
+
 /// A filled outline.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Filled {
@@ -40,8 +57,8 @@ impl Filling {
     /// Fills the outline that a path draws. Ends after `most` pixels and one.
     ///
     /// # Errors
-    /// As [`Outline::of`].
-    pub fn of(&self, path: &BezPath, most: usize) -> Result<Filled, super::outline::NoOutline> {
+    /// As [`Outline::of`]; also when there are more than [`MOST_ROWS`].
+    pub fn of(&self, path: &BezPath, most: usize) -> Result<Filled, NoFilling> {
         // Sound before it is turned, so that a fault is told where it is drawn.
         Outline::of(path)?;
         let [cos, sin] = direction(self.direction_rad);
@@ -49,6 +66,9 @@ impl Filling {
         let (low, high) = level.extent();
         let ends = |i: usize| [low[i].0 + self.seam_mm, high[i].0 - self.seam_mm];
         let (columns, rows) = (lattice(ends(0), self.pitch_mm), lattice(ends(1), self.rows_mm));
+        if rows.count > MOST_ROWS {
+            return Err(NoFilling::TooManyRows { rows: rows.count });
+        }
         let mut filled = Filled { places: Vec::new(), rows: 0 };
         for row in (0..rows.count).rev() {
             let y = rows.first + self.rows_mm * row as f64;

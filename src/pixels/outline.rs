@@ -353,8 +353,13 @@ fn near_edge(edge: &Edge, y: f64, seam: f64) -> Option<[f64; 2]> {
 impl Bins {
     fn of(edges: &[Edge], low: f64, high: f64) -> Bins {
         const MOST: usize = 4096;
-        let count = edges.len().clamp(1, MOST);
-        let per_mm = count as f64 / (high - low).max(SHORTEST_MM);
+        /// Entries of all bins together: tall edges stand in many of them.
+        const MOST_ENTRIES: f64 = 500_000.0;
+        let height = (high - low).max(SHORTEST_MM);
+        let tall: f64 = edges.iter().map(|edge| (edge.from[1] - edge.to[1]).abs() / height).sum();
+        let fitting = (MOST_ENTRIES / tall.max(1.0)) as usize;
+        let count = edges.len().min(fitting).clamp(1, MOST);
+        let per_mm = count as f64 / height;
         let mut bins = Bins { low, per_mm, edges: Arc::new([]) };
         let mut by_height = vec![Vec::new(); count];
         for (i, edge) in edges.iter().enumerate() {

@@ -6,7 +6,7 @@ use crate::cloth::catalogue::{ClothSource, NamedText};
 use crate::diagnose::{Diagnostic, Place as FilePlace, Problem, Problems, shortened};
 use crate::pixels::curve::{self, Curve, FIT_MM, Laying, MOST_LINES};
 use crate::pixels::drawing::{self, Drawing, Missing, scale::Scale};
-use crate::pixels::fill::{Filled, Filling};
+use crate::pixels::fill::{Filled, Filling, NoFilling};
 use crate::pixels::layout::Place;
 use crate::pixels::list;
 use crate::pixels::outline::{NoOutline, Outline};
@@ -32,7 +32,12 @@ pub(super) struct Drawings<'a> {
     pub(super) scales: Vec<(String, Scale)>,
     /// Drawings and lists that were read.
     pub(super) files: Vec<String>,
+    /// Lines and curves of all groups so far.
+    lines: usize,
 }
+
+/// Lines and curves of all drawn groups of a scene together; bounds time and memory (each takes some kilobytes).
+const MOST_SCENE_LINES: usize = 100_000;
 
 impl<'a> Drawings<'a> {
     pub(super) fn new(source: &'a dyn ClothSource) -> Drawings<'a> {
@@ -42,6 +47,7 @@ impl<'a> Drawings<'a> {
             elsewhere: Vec::new(),
             scales: Vec::new(),
             files: Vec::new(),
+            lines: 0,
         }
     }
 
@@ -79,8 +85,24 @@ impl<'a> Drawings<'a> {
         Some(Arc::new(Sheet { file, drawing }))
     }
 
-    /// The lines that an entry draws, by `svg` and `id` or by `points_mm`, in its place.
+    /// The lines that an entry draws. `None` after a problem was reported.
     fn lines(&mut self, entry: &Entry<'_>, problems: &mut Problems) -> Option<BezPath> {
+        let path = self.drawn(entry, problems)?;
+        self.lines += path.segments().count();
+        if self.lines > MOST_SCENE_LINES {
+            problems.push(
+                Problem::error(source_place(entry), "the curves of the scene have too many lines")
+                    .found(format!("{} up to here", self.lines))
+                    .allowed(format!("at most {MOST_SCENE_LINES} in all groups together"))
+                    .next("Simplify the curves in the drawing program."),
+            );
+            return None;
+        }
+        Some(path)
+    }
+
+    /// What an entry draws, by `svg` and `id` or by `points_mm`, in its place.
+    fn drawn(&mut self, entry: &Entry<'_>, problems: &mut Problems) -> Option<BezPath> {
         let [x, y] = entry.pair("at_mm")?;
         if entry.has("points_mm") {
             let mut path = BezPath::new();
@@ -315,8 +337,13 @@ fn filled(path: BezPath, filling: Filling, entry: &Entry<'_>, problems: &mut Pro
             None
         }
         Ok(filled) => Some(Form::Fill { path, filling, filled, source: source_of(entry) }),
-        Err(fault) => {
+        Err(NoFilling::Outline(fault)) => {
             problems.push(no_outline(fault, entry));
+            None
+        }
+        Err(fault @ NoFilling::TooManyRows { .. }) => {
+            let problem = Problem::error(entry.place_of("rows_mm"), fault.to_string());
+            problems.push(problem.next("Lay the rows farther apart, or check the size of the drawing."));
             None
         }
     }

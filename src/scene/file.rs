@@ -66,8 +66,9 @@ pub fn resolve(text: &str, shown_as: &str, cloths: &dyn ClothSource) -> Result<R
     resolve_with(text, shown_as, cloths, None)
 }
 
-/// As [`resolve`], with the pixels of every strip, ring and grid this many mm apart instead. Each group stays as long as it is,
-/// to the nearest whole pixel, and so gets more or fewer pixels at the levels they had; lists of colours and levels repeat.
+/// As [`resolve`], with the pixels of every strip, ring, grid, path and fill this many mm apart instead. Each group stays as long
+/// as it is, to the nearest whole pixel, and so gets more or fewer pixels at the levels they had; lists of colours and levels
+/// repeat. Rows of a fill move together in the same ratio; listed places stay.
 ///
 /// # Errors
 /// As [`resolve`]; also when the pixels become too many.

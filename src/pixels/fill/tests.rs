@@ -43,7 +43,9 @@ fn holes_stay_free_and_limits_hold() {
         "one more than allowed, then it ends"
     );
     assert!(PLAIN.of(&path("M0 0 H8 V8 H0 Z"), 10).expect("an outline").places.is_empty());
-    assert!(PLAIN.of(&path("M0 0 L10 10 H0 L10 0 Z"), 10).is_err());
+    assert!(matches!(PLAIN.of(&path("M0 0 L10 10 H0 L10 0 Z"), 10), Err(NoFilling::Outline(_))));
+    let fine = Filling { rows_mm: 0.1, ..PLAIN };
+    assert_eq!(fine.of(&path("M0 0 H9 V2000 H0 Z"), 10), Err(NoFilling::TooManyRows { rows: 19_901 }));
 }
 
 proptest! {
