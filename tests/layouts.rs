@@ -203,7 +203,7 @@ fn a_fill_keeps_the_seam_and_its_wiring() {
     let found = places(&resolved.scene);
     assert_eq!(found.len(), 75);
     assert_eq!((found[0], found[14], found[15]), ([10.0, -20.0], [290.0, -20.0], [290.0, -60.0]));
-    assert_eq!(resolved.laid[0].kind, LaidKind::Fill { rows: 5 });
+    assert_eq!(resolved.laid[0].kind, LaidKind::Fill { rows: 5, pitch_mm: 20.0, runs: vec![15; 5] });
     let err = refused(&files, &groups.replace("piece", "crossing"), "");
     assert!(err.contains("it cannot be filled: the outline crosses itself near [50.0, -50.0]"), "{err}");
     let err = refused(&files, &groups.replace("piece", "open"), "");
@@ -229,7 +229,7 @@ fn pixels_outside_the_outline() {
     let err = refused(&files, &format!("{{{}}}, {{{}}}", strip(50.0), strip(-30.0)), outline);
     assert!(
         err.contains("a pixel lies outside the outline")
-            && err.contains("found pixel 3, 30.0 mm outside, at [-30.0, -100.0]"),
+            && err.contains("found pixel 3, 30.00 mm outside, at [-30.0, -100.0]"),
         "{err}"
     );
     assert!(!err.contains("in the seam allowance"), "{err}");
@@ -237,13 +237,21 @@ fn pixels_outside_the_outline() {
     let said = in_words(&warned);
     assert!(said.contains("warning: a pixel lies in the seam allowance"), "{said}");
     assert!(
-        said.contains("found pixel 0, 5.0 mm from the edge") && said.contains("at least 12 mm"),
+        said.contains("found pixel 0, 5.00 mm from the edge") && said.contains("at least 12 mm"),
         "{said}"
     );
+    // A wire along the edge itself lies on the piece, curves included.
+    for id in ["ring", "piece"] {
+        let along = format!("path: {{package: 2020, pitch_mm: 7, svg: a.svg, id: {id}, kind: wire}}");
+        assert!(
+            scene(&files, &along, &format!("outline: {{svg: a.svg, id: {id}}}\n")).warnings.is_empty(),
+            "{id}"
+        );
+    }
     let err = refused(&files, &strip(50.0), "outline: {svg: a.svg, id: crossing}\n");
     assert!(err.contains("the outline crosses itself near [50.0, -50.0]"), "{err}");
     let err = refused(&files, &strip(50.0), "outline: {svg: a.svg, id: far}\n");
-    assert!(err.contains("3 pixels lie outside the outline") && err.contains("450.0 mm outside"), "{err}");
+    assert!(err.contains("3 pixels lie outside the outline") && err.contains("450.00 mm outside"), "{err}");
     let err = refused(&files, &strip(50.0), "outline: {svg: a.svg, id: piec}\n");
     assert!(err.contains("Did you mean `piece`?"), "{err}");
 }

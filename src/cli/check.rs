@@ -195,7 +195,11 @@ fn laid_in_words(laid: &Laid) -> String {
     let head = format!("Group {}: {pixels} pixels", group + 1);
     match kind {
         LaidKind::List => format!("{head} at the places of {source}."),
-        LaidKind::Fill { rows } => format!("{head} in {rows} rows inside {source}."),
+        LaidKind::Fill { rows, pitch_mm, runs } => format!(
+            "{head} in {rows} rows inside {source}: {} pieces of strip, {} together.",
+            runs.len(),
+            mm(pitch_mm * *pixels as f64)
+        ),
         LaidKind::Path { kind, length_mm, cuts } => {
             let head = format!("{head} along {source}, {} long", mm(*length_mm));
             let word = if *kind == Kind::Strip { "strip" } else { "wire" };
@@ -228,7 +232,13 @@ fn laid_as_json(laid: &Laid) -> serde_json::Value {
     let mut whole = json!({ "group": laid.group, "pixels": laid.pixels, "source": laid.source });
     match &laid.kind {
         LaidKind::List => {}
-        LaidKind::Fill { rows } => whole["rows"] = json!(rows),
+        LaidKind::Fill { rows, pitch_mm, runs } => {
+            whole["rows"] = json!(rows);
+            whole["pieces"] = runs
+                .iter()
+                .map(|pixels| json!({ "pixels": pixels, "cut_mm": pitch_mm * *pixels as f64 }))
+                .collect();
+        }
         LaidKind::Path { kind, length_mm, cuts } => {
             whole["kind"] = json!(if *kind == Kind::Strip { "strip" } else { "wire" });
             whole["length_mm"] = json!(length_mm);

@@ -51,6 +51,8 @@ pub struct Filled {
     pub places: Vec<Place>,
     /// Rows that hold pixels.
     pub rows: usize,
+    /// Pixels of each unbroken run, in wiring order: holes and bays break a row into several.
+    pub runs: Vec<usize>,
 }
 
 impl Filling {
@@ -69,24 +71,26 @@ impl Filling {
         if rows.count > MOST_ROWS {
             return Err(NoFilling::TooManyRows { rows: rows.count });
         }
-        let mut filled = Filled { places: Vec::new(), rows: 0 };
+        let mut filled = Filled { places: Vec::new(), rows: 0, runs: Vec::new() };
         for row in (0..rows.count).rev() {
             let y = rows.first + self.rows_mm * row as f64;
             let back = self.zigzag && filled.rows % 2 == 1;
-            let mut xs: Vec<f64> = level
-                .stretches(y, self.seam_mm)
-                .iter()
-                .flat_map(|ends| columns.within(*ends, self.pitch_mm))
-                .collect();
-            if xs.is_empty() {
+            let stretches = level.stretches(y, self.seam_mm);
+            let runs =
+                stretches.iter().map(|ends| columns.within(*ends, self.pitch_mm).collect::<Vec<f64>>());
+            let mut runs: Vec<Vec<f64>> = runs.filter(|run| !run.is_empty()).collect();
+            if runs.is_empty() {
                 continue;
             }
             if back {
-                xs.reverse();
+                runs.reverse();
+                runs.iter_mut().for_each(|run| run.reverse());
             }
+            filled.runs.extend(runs.iter().map(Vec::len));
             let turn_rad = self.direction_rad + if back { std::f64::consts::PI } else { 0.0 };
             filled.places.extend(
-                xs.into_iter()
+                runs.into_iter()
+                    .flatten()
                     .map(|x| Place { at: [cos * x - sin * y, sin * x + cos * y].map(Millimetres), turn_rad }),
             );
             filled.rows += 1;

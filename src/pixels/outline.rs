@@ -19,8 +19,8 @@ pub const FLATNESS_MM: f64 = 1e-3;
 pub const MOST_EDGES: usize = 20_000;
 /// A curve whose ends are this near counts as closed: drawings by hand seldom meet exactly.
 pub const NEARLY_CLOSED_MM: f64 = 0.1;
-/// A place on the edge of what is allowed is allowed: rounding of turned and added lengths.
-const ROUNDING_MM: f64 = 1e-6;
+/// A place on the edge of what is allowed is allowed, though straight lines stand there for the curves.
+const ON_THE_EDGE_MM: f64 = 2.0 * FLATNESS_MM;
 /// Shorter edges are rounding of the drawing.
 const SHORTEST_MM: f64 = 1e-7;
 
@@ -195,7 +195,7 @@ impl Outline {
             .enumerate()
             .filter(|(_, at)| !self.contains(**at) || (seam_mm > 0.0 && near(**at)))
             .map(|(i, at)| (i, self.depth_mm(*at)))
-            .filter(|(_, depth)| *depth < seam_mm - ROUNDING_MM)
+            .filter(|(_, depth)| *depth < seam_mm - ON_THE_EDGE_MM)
             .collect()
     }
 

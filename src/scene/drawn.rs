@@ -434,7 +434,10 @@ impl Form {
                 source,
                 LaidKind::Path { kind: laying.kind, length_mm: curve.length_mm(), cuts: laying.cuts(curve) },
             ),
-            Form::Fill { filled, source, .. } => (source, LaidKind::Fill { rows: filled.rows }),
+            Form::Fill { filling, filled, source, .. } => {
+                let Filled { rows, ref runs, .. } = *filled;
+                (source, LaidKind::Fill { rows, pitch_mm: filling.pitch_mm, runs: runs.clone() })
+            }
             Form::List { source, .. } => (source, LaidKind::List),
         };
         Laid { group, pixels: self.pixels() as usize, source: source.clone(), kind }

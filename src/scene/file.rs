@@ -201,7 +201,7 @@ fn check_inside(pixels: &[Pixel], piece: &PatternPiece, scene: &Entry<'_>, probl
                 Problem::warning(&place, message).allowed(format!("at least {} from the edge", piece.seam))
             };
             problem =
-                problem.found(format!("pixel {index}, {:.1} mm {far}, at [{x:.1}, {y:.1}]", depth.abs()));
+                problem.found(format!("pixel {index}, {:.2} mm {far}, at [{x:.1}, {y:.1}]", depth.abs()));
             problems.push(problem.next(format!(
                 "Counted from 0 over the whole scene: {}{more}. Move them inside, or check `at_mm` and the drawing's size.",
                 named.join(", ")

@@ -104,6 +104,10 @@ pub enum LaidKind {
     Fill {
         /// Number of rows that hold pixels.
         rows: usize,
+        /// Distance from pixel to pixel in a row.
+        pitch_mm: f64,
+        /// Pixels of each unbroken run, in wiring order.
+        runs: Vec<usize>,
     },
     /// At listed places.
     List,

@@ -37,6 +37,7 @@ fn holes_stay_free_and_limits_hold() {
     let filled = PLAIN.of(&ring, 1000).expect("an outline");
     // Ten rows of ten, less four by four in the hole and the places beside it: 25 and 75 keep 5 mm from 30 and 70.
     assert_eq!(filled.places.len(), 100 - 16);
+    assert_eq!(filled.runs, [10, 10, 10, 3, 3, 3, 3, 3, 3, 3, 3, 10, 10, 10]);
     assert_eq!(
         PLAIN.of(&ring, 10).expect("an outline").places.len(),
         11,
