@@ -2,6 +2,11 @@ use super::{FindError, Found, spots};
 use crate::photo::decode::Photo;
 use crate::photo::synthetic::Scene;
 
+use crate::photo::core_light::core_light;
+use crate::photo::rings::rings;
+use crate::photo::warnings::warnings;
+use proptest::prelude::*;
+
 /// Pixels that a middle may be off.
 const MIDDLE_OFF: f64 = 0.1;
 /// Share that a half width may be off where the peak is seen: a block is a tenth of it.
@@ -276,4 +281,43 @@ fn background_and_noise_are_measured() {
         assert!((found.noise[c] / 0.003 - 1.0).abs() < 0.05, "{:?}", found.noise);
     }
     assert!((found.background_slope[0] - 0.01).abs() < 0.002 && found.background_slope[1].abs() < 0.002);
+}
+
+proptest! {
+    #[test]
+    fn whatever_is_in_the_picture_numbers_stay_numbers(
+        size in (32..90_usize, 32..90_usize),
+        ground in 0.0..0.5_f64,
+        things in prop::collection::vec((-10.0..100.0_f64, -10.0..100.0_f64, 0.5..60.0_f64, 0.0..2.0_f64, prop::bool::ANY), 0..5),
+        noise in prop::option::of(0.0..0.2_f64),
+        centre in (-50.0..150.0_f64, -50.0..150.0_f64),
+    ) {
+        let mut scene = Scene::new(size.0, size.1, [ground, 0.5 * ground, 0.0], 5);
+        for (x, y, half_width, peak, round) in things {
+            if round {
+                scene.gaussian([x, y], half_width, [peak, 0.5 * peak, 0.1]);
+            } else {
+                scene.add(|u, v| if (u - x).abs() < half_width && (v - y).abs() < 3.0 { [peak; 3] } else { [0.0; 3] });
+            }
+        }
+        if let Some(noise) = noise {
+            scene.noise(noise, noise);
+        }
+        let photo = scene.srgb();
+        if let Ok(found) = spots(&photo) {
+            for spot in found.spots.iter().chain(&found.others) {
+                let numbers = [spot.half_width_px, spot.roundness, spot.long_axis_rad, spot.nearest_edge_px, spot.brightness()];
+                prop_assert!(numbers.iter().chain(&spot.centre_px).all(|v| v.is_finite()), "{spot:?}");
+            }
+            prop_assert!(warnings(&photo, &found).iter().all(|w| !w.words().contains("NaN")));
+        }
+        let rings = rings(&photo, 0.2, &[[centre.0, centre.1], [30.0, 20.0]], &[0.0, 0.1, 1.0, 5.0, 30.0]);
+        for ring in rings.channels.iter().flatten() {
+            prop_assert!((0.0..=1.0).contains(&ring.covered));
+            prop_assert!(ring.pixels == 0 || (ring.mean.is_finite() && ring.standard_error > 0.0), "{ring:?}");
+        }
+        if let Some(light) = core_light(&photo, 0.2, [centre.0, centre.1], 2.0) {
+            prop_assert!(light.iter().all(|l| l.light_mm2.is_finite() && l.standard_error_mm2.is_finite()));
+        }
+    }
 }
