@@ -3,7 +3,7 @@
 //! # Model
 //! On means over blocks (320 along the longer side at most): the background is a plane through the darker parts, the noise
 //! comes from differences of blocks near by. Every block that stands out, with a dip between it and all that is brighter,
-//! is looked at closely in the full picture ([`super::spot`]): round things that fall off from their middle are spots,
+//! is looked at closely in the full picture: round things that fall off from their middle are spots,
 //! others (a window, a lamp, writing) are set apart, single pixels gone wrong are dropped.
 //!
 //! # Validity

@@ -35,6 +35,7 @@
 mod places;
 mod slope;
 
+pub use super::core_light::{CoreLight, core_light};
 use super::decode::{Format, Photo, Tone};
 use places::{Place, places_and_cover};
 use rayon::prelude::*;
