@@ -41,6 +41,9 @@ pub fn stated_uncertainty(certainty: &Certainty) -> f64 {
     of_light.min(certainty.ln_scattering)
 }
 
+/// A die's light lies within about so many nanometres of its dominant wavelength; the photograph tells the mean over it.
+const HALF_BAND_NM: f64 = 15.0;
+
 /// The text of the file; [`crate::cloth::file::resolve`] reads it back.
 #[must_use]
 pub fn cloth_file(heading: &Heading<'_>, cloth: &ClothNumbers, certainty: &Certainty) -> String {
@@ -59,7 +62,7 @@ pub fn cloth_file(heading: &Heading<'_>, cloth: &ClothNumbers, certainty: &Certa
     let _ = writeln!(text, "source: {}", quoted(&format!("Fitted to photographs: {}.", heading.photos)));
     let _ = writeln!(text, "optics:\n  calibrated:");
     let _ =
-        writeln!(text, "    extinction_per_mm: {}", digits(cloth.optical_thickness() / heading.thickness_mm));
+        writeln!(text, "    extinction_per_mm: {}", digits(cloth.optical_thickness / heading.thickness_mm));
     let told: Vec<usize> = (0..COLOURS).filter(|c| heading.told[*c]).collect();
     match told.as_slice() {
         [] => {
@@ -74,11 +77,14 @@ pub fn cloth_file(heading: &Heading<'_>, cloth: &ClothNumbers, certainty: &Certa
             );
         }
         many => {
-            // From the shortest wavelength on.
+            // From the shortest wavelength on; level over the band of each die, straight lines between.
             let pairs: Vec<String> = many
                 .iter()
                 .rev()
-                .map(|c| format!("{}: {}", heading.dies[*c].0, albedo(cloth.albedo(*c))))
+                .flat_map(|c| {
+                    [-HALF_BAND_NM, HALF_BAND_NM].map(|off| (heading.dies[*c].0 + off, cloth.albedo(*c)))
+                })
+                .map(|(nm, value)| format!("{nm:.1}: {}", albedo(value)))
                 .collect();
             let _ = writeln!(text, "    albedo_by_nm: {{{}}}", pairs.join(", "));
         }

@@ -33,8 +33,8 @@ pub struct Minimum {
     pub steps: usize,
 }
 
-/// Steps before the search gives up; a dozen is usual.
-const STEPS: usize = 60;
+/// Steps before the search gives up; twenty are usual.
+const STEPS: usize = 45;
 /// Damping at the start, and how it falls and rises.
 const DAMPING: f64 = 1e-2;
 const FALL: f64 = 0.2;
@@ -42,7 +42,7 @@ const RISE: f64 = 8.0;
 /// With this damping a step is Newton's own.
 const LEAST_DAMPING: f64 = 1e-6;
 /// With this damping a step is next to nothing: no direction helps any more.
-const MOST_DAMPING: f64 = 1e9;
+const MOST_DAMPING: f64 = 1e7;
 /// The search ends when a step lowers the sum of squares, or promises to, by less than this: a hundredth of what one standard
 /// uncertainty makes.
 const SETTLED: f64 = 1e-2;
@@ -63,6 +63,7 @@ pub fn minimise(problem: &impl Problem, start: DVector<f64>) -> Minimum {
         let cost = residuals.norm_squared();
         let tried = within(&at + step(problem, &at, &residuals, &jacobian, damping));
         let promised = cost - (&residuals + &jacobian * (&tried - &at)).norm_squared();
+        // A step that is hardly held back and promises nothing: this is the bottom.
         if promised < SETTLED && damping <= DAMPING {
             return Minimum { at, residuals, jacobian, settled: true, steps };
         }
@@ -73,12 +74,9 @@ pub fn minimise(problem: &impl Problem, start: DVector<f64>) -> Minimum {
             at = tried;
             (residuals, jacobian) = problem.linear(&at);
             damping = (damping * FALL).max(LEAST_DAMPING);
-            if gain < SETTLED {
-                return Minimum { at, residuals, jacobian, settled: true, steps };
-            }
         } else {
             damping *= RISE;
-            if damping > MOST_DAMPING || promised < SETTLED {
+            if damping > MOST_DAMPING {
                 return Minimum { at, residuals, jacobian, settled: true, steps };
             }
         }

@@ -68,6 +68,8 @@ pub struct Measured {
     pub mm_per_px: f64,
     /// Middles of the lit pixels in pixels, the brightest first.
     pub centres_px: Vec<[f64; 2]>,
+    /// Half of the picture's diagonal in mm.
+    pub half_diagonal_mm: f64,
     /// Means over rings.
     pub rings: Rings,
 }
@@ -163,7 +165,8 @@ pub fn measure(photo: &Photo, scale: Scale, expected: Expected) -> Result<Measur
     let farthest_mm = mm_per_px * farthest_px(photo, centres_px[0]);
     let edges = ring_edges(expected, mm_per_px, farthest_mm);
     let rings = rings(photo, mm_per_px, &centres_px, &edges);
-    Ok(Measured { found, mm_per_px, centres_px, rings })
+    let half_diagonal_mm = 0.5 * mm_per_px * f64::hypot(photo.width as f64, photo.height as f64);
+    Ok(Measured { found, mm_per_px, centres_px, half_diagonal_mm, rings })
 }
 
 fn lit(found: &Found) -> Vec<&Spot> {

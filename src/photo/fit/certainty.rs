@@ -7,7 +7,7 @@
 
 use super::Fit;
 use super::problem::Whole;
-use super::unknowns::{ABSORPTION, ANSWER, COLOURS, ClothNumbers, OF_CLOTH, OPENNESS, SCATTERING};
+use super::unknowns::{ANSWER, COLOURS, ClothNumbers, GREEN, OF_CLOTH, OPENNESS, THICKNESS};
 use crate::light::totals::shares;
 use nalgebra::{DMatrix, DVector};
 
@@ -92,34 +92,50 @@ pub(super) fn information(fit: &Fit) -> DMatrix<f64> {
     means.tr_mul(&means) / fit.reduced_chi_square.max(1.0) + known.tr_mul(&known)
 }
 
-/// ln of the light kept in every colour and its derivatives by the cloth's variables, the gap being without influence on totals.
-fn light_kept(whole: &Whole, at: &DVector<f64>) -> ([f64; COLOURS], [[f64; OF_CLOTH]; COLOURS]) {
-    const STEP: f64 = 2e-3;
-    let kept = |at: &DVector<f64>| -> [f64; COLOURS] {
-        let cloth = ClothNumbers::of(at);
-        let stacks = cloth.stacks(1.0, whole.bench.thickness_mm, whole.bench.board_reflectance);
-        std::array::from_fn(|c| {
-            let shares = shares(&stacks[c], whole.bench.beam_power);
-            (shares.direct + shares.scattered).max(f64::MIN_POSITIVE).ln()
-        })
+/// Numbers made of the cloth's variables, whose certainty is told.
+const MADE: usize = 2 * COLOURS + 2;
+/// Among them: the light kept and the reduced optical thickness by colour, reduced scattering and absorption in green; all as logarithms.
+const KEPT: usize = 0;
+const REDUCED: usize = COLOURS;
+const SCATTERING: usize = 2 * COLOURS;
+const ABSORBING: usize = 2 * COLOURS + 1;
+
+/// Those numbers. The gap is without influence on totals.
+fn made(whole: &Whole, at: &DVector<f64>) -> [f64; MADE] {
+    let cloth = ClothNumbers::of(at);
+    let stacks = cloth.stacks(1.0, whole.bench.thickness_mm, whole.bench.board_reflectance);
+    let value = |i: usize| match i {
+        SCATTERING => cloth.scattering(GREEN),
+        ABSORBING => cloth.absorption(GREEN),
+        i if i >= REDUCED => cloth.reduced(i - REDUCED),
+        i => {
+            let shares = shares(&stacks[i - KEPT], whole.bench.beam_power);
+            shares.direct + shares.scattered
+        }
     };
-    let here = kept(at);
-    let mut slopes = [[0.0; OF_CLOTH]; COLOURS];
+    std::array::from_fn(|i| value(i).max(f64::MIN_POSITIVE).ln())
+}
+
+/// Their derivatives by the cloth's variables, a row for each.
+fn slopes(whole: &Whole, at: &DVector<f64>) -> [[f64; OF_CLOTH]; MADE] {
+    const STEP: f64 = 2e-3;
+    let here = made(whole, at);
+    let mut slopes = [[0.0; OF_CLOTH]; MADE];
     for j in 0..OF_CLOTH {
         let mut moved = at.clone();
         let by = if j == OPENNESS && at[j] > 0.5 { -STEP } else { STEP };
         moved[j] += by;
-        for (c, value) in kept(&moved).into_iter().enumerate() {
-            slopes[c][j] = (value - here[c]) / by;
+        for (slopes, (value, before)) in slopes.iter_mut().zip(made(whole, &moved).into_iter().zip(here)) {
+            slopes[j] = (value - before) / by;
         }
     }
-    (here, slopes)
+    slopes
 }
 
-/// Standard uncertainty of a number with these derivatives by the cloth's variables.
-fn propagated(covariance: &DMatrix<f64>, slopes: &[f64; OF_CLOTH]) -> f64 {
-    let slopes = DVector::from_row_slice(slopes);
-    (slopes.transpose() * covariance.view((0, 0), (OF_CLOTH, OF_CLOTH)) * &slopes)[0].max(0.0).sqrt()
+/// Covariance of two numbers with these derivatives by the cloth's variables.
+fn together(covariance: &DMatrix<f64>, a: &[f64; OF_CLOTH], b: &[f64; OF_CLOTH]) -> f64 {
+    let (a, b) = (DVector::from_row_slice(a), DVector::from_row_slice(b));
+    (a.transpose() * covariance.view((0, 0), (OF_CLOTH, OF_CLOTH)) * b)[0]
 }
 
 impl Fit {
@@ -138,34 +154,30 @@ impl Fit {
 
     pub(super) fn certainty_with(&self, covariance: &DMatrix<f64>) -> Certainty {
         let at = &self.minimum.at;
-        let (ln_kept, slopes) = light_kept(&self.whole, at);
-        let sd = |j: usize| covariance[(j, j)].sqrt();
-        let reduced = |c: usize| {
-            // s + q, by the derivatives of its logarithm.
-            let (s, q) = (at[SCATTERING].exp(), at[ABSORPTION + c].exp());
-            let mut slope = [0.0; OF_CLOTH];
-            slope[SCATTERING] = s / (s + q);
-            slope[ABSORPTION + c] = q / (s + q);
-            Interval::of_log(self.cloth.reduced(c), propagated(covariance, &slope))
-        };
+        let values = made(&self.whole, at).map(f64::exp);
+        let slopes = slopes(&self.whole, at);
+        let joint = |a: usize, b: usize| together(covariance, &slopes[a], &slopes[b]);
+        let sure = |i: usize| joint(i, i).max(0.0).sqrt();
+        let of_log = |i: usize| Interval::of_log(values[i], sure(i));
         let kept = |c: usize| {
-            let interval = Interval::of_log(ln_kept[c].exp(), propagated(covariance, &slopes[c]));
+            let interval = of_log(KEPT + c);
             Interval { high: interval.high.min(1.0), ..interval }
         };
-        let green = ABSORPTION + 1;
-        let joint = covariance[(SCATTERING, green)];
         // The p that makes the variance of ln s + p ln q least.
-        let power = -joint / covariance[(green, green)];
-        let best = covariance[(SCATTERING, SCATTERING)] + power * joint;
+        let both = joint(SCATTERING, ABSORBING);
+        let power = -both / joint(ABSORBING, ABSORBING);
+        let best = joint(SCATTERING, SCATTERING) + power * both;
+        // What the light kept loses with more scattering, the ratio of absorption held.
+        let light_per_scattering = slopes[KEPT + GREEN][THICKNESS].abs();
         Certainty {
-            reduced: std::array::from_fn(reduced),
+            reduced: std::array::from_fn(|c| of_log(REDUCED + c)),
             light_kept: std::array::from_fn(kept),
-            openness: Interval::of_share(self.cloth.openness, sd(OPENNESS)),
-            ln_scattering: sd(SCATTERING),
-            ln_light_kept: propagated(covariance, &slopes[1]),
-            light_per_scattering: slopes[1][SCATTERING].abs(),
-            ln_absorption: sd(green),
-            correlation: joint / (sd(SCATTERING) * sd(green)),
+            openness: Interval::of_share(self.cloth.openness, covariance[(OPENNESS, OPENNESS)].sqrt()),
+            ln_scattering: sure(SCATTERING),
+            ln_light_kept: sure(KEPT + GREEN),
+            light_per_scattering,
+            ln_absorption: sure(ABSORBING),
+            correlation: both / (sure(SCATTERING) * sure(ABSORBING)),
             best_known: (power, best.max(0.0).sqrt()),
         }
     }

@@ -4,7 +4,7 @@
 //! A channel of the camera sees, at a place of the cloth,
 //!
 //! ```text
-//! I = E A [ (1 - e1 - e2) S_own + e1 S_other1 + e2 S_other2 ] + b
+//! I = { E A [ (1 - e1 - e2) S_own + e1 S_other1 + e2 S_other2 ] + b } (1 - l r^2 / R^2)
 //! ```
 //!
 //! S being the spots of the three dies ([`crate::light::spots`]) and, in the innermost ring, the direct image of the window as well. The
@@ -19,9 +19,12 @@
 //! | A | the channel's answer to radiance per unit flux | sr mm2 |
 //! | e1, e2 | share of the other dies' light in the channel | 1 |
 //! | b | background | 1 |
+//! | l | darkening of the lens at the corner against the middle | 1 |
+//! | r, R | distance from the spot's middle; half of the picture's diagonal | mm |
 //!
 //! # Assumptions
-//! The camera's values are proportional to light once its sRGB curve is taken off; it looks straight at the cloth from far against the
+//! A lens that darkens towards the corners does so with the square of the distance; over a full ring around any place that makes the same
+//! factor as around the picture's own middle. The camera's values are proportional to light once its sRGB curve is taken off; it looks straight at the cloth from far against the
 //! spot's width; a channel of the camera sees mostly the die of its colour; all pixels in the picture send the same light.
 //!
 //! # Validity
@@ -47,7 +50,7 @@ use problem::Whole;
 use rayon::prelude::*;
 use unknowns::{
     ABSORPTION, ANSWER, ASYMMETRY, BACKGROUND, COLOURS, ClothNumbers, EXPOSURE, GAP, OPENNESS, SCALE,
-    SCATTERING, of_shot,
+    THICKNESS, of_shot,
 };
 
 /// Which dies of the pixel are lit in a photograph.
@@ -86,6 +89,8 @@ pub struct Shot {
     pub rings: Rings,
     /// Centres of the lit pixels in mm from the first of them, y upwards.
     pub centres_mm: Vec<[f64; 2]>,
+    /// Half of the picture's diagonal in mm.
+    pub half_diagonal_mm: f64,
 }
 
 /// What the photographs were taken of.
@@ -236,12 +241,7 @@ pub fn fit(subject: &Subject, shots: &[Shot]) -> Result<Fit, FitError> {
 pub fn compare(subject: &Subject, cloth: &ClothNumbers, shots: &[Shot]) -> Result<Vec<ShotFit>, FitError> {
     let whole = usable(subject, shots)?;
     let mut at = DVector::zeros(whole.variables());
-    at[SCATTERING] = cloth.scattering.max(f64::MIN_POSITIVE).ln();
-    at[OPENNESS] = cloth.openness;
-    at[ASYMMETRY] = cloth.asymmetry;
-    for c in 0..COLOURS {
-        at[ABSORPTION + c] = cloth.absorption[c].max(f64::MIN_POSITIVE).ln();
-    }
+    cloth.put(&mut at);
     for (i, shot) in shots.iter().enumerate() {
         at[of_shot(i, GAP)] = shot.gap_mm;
     }

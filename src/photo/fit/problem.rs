@@ -2,8 +2,9 @@
 
 use super::super::least_squares::Problem;
 use super::tables::{Bench, Radii, Spots, spots_at};
-use super::unknowns::{COMMON, OF_CLOTH, PER_SHOT, SPILL, spill};
+use super::unknowns::{COMMON, DARKENING, GREEN, OF_CLOTH, PER_SHOT, SPILL, spill};
 use super::*;
+use crate::cloth::shape::MOST_OPTICAL_THICKNESS;
 use nalgebra::DMatrix;
 use std::f64::consts::PI;
 
@@ -12,6 +13,8 @@ const MODEL_ERROR: f64 = 0.005;
 /// That error wanders slowly over the radius and is alike in all colours: so many of a photograph's means tell about it
 /// independently of each other.
 const MODEL_INDEPENDENT: f64 = 15.0;
+/// Darkening of a phone's pictures in the corners once the camera has corrected most of it (common practice, no source).
+const DARKENING_BEFORE: (f64, f64) = (0.1, 0.1);
 /// Share of another die's light in a channel of the camera once its colours are corrected (common practice, no source).
 const SPILL_SURE: f64 = 0.1;
 /// Uncertainty of what is not known at all, as factor of e.
@@ -24,7 +27,7 @@ const CORE_COVERED: f64 = 0.98;
 /// Steps of the differences: small against the bends of the spot, large against the solver's noise of 1e-6.
 const STEP_LN: f64 = 3e-3;
 const STEP_OPEN: f64 = 2e-3;
-const STEP_ASYMMETRY: f64 = 2e-3;
+const STEP_ASYMMETRY: f64 = 5e-3;
 const STEP_GAP: f64 = 3e-3;
 /// Places of a ring around a single spot that the model is averaged over: they all have about the same radius.
 const PLACES: usize = 12;
@@ -47,6 +50,8 @@ pub(super) struct Row {
     /// Distances from all the centres, one after the other, at some places of the ring.
     distances_mm: Vec<f64>,
     places: usize,
+    /// Square of the radius over that of half of the picture's diagonal.
+    off_middle: f64,
     /// For the innermost ring its area in mm2, over which the window's light is spread.
     core_mm2: Option<f64>,
 }
@@ -54,6 +59,8 @@ pub(super) struct Row {
 /// One photograph, ready.
 #[derive(Clone, Debug)]
 pub(super) struct ShotRows {
+    /// The first photograph of the same set-up (gap and scale): they share those, and the spots.
+    pub(super) lead: usize,
     pub(super) shot_gap_mm: f64,
     pub(super) exposure: f64,
     pub(super) lit: Lit,
@@ -63,6 +70,13 @@ pub(super) struct ShotRows {
     pub(super) peaks: [f64; COLOURS],
 }
 
+impl ShotRows {
+    /// The farthest distance that is read in mm.
+    fn farthest_mm(&self) -> f64 {
+        self.rows.iter().flat_map(|row| row.distances_mm.iter().copied()).fold(1.0, f64::max)
+    }
+}
+
 /// All photographs and all that is known beforehand.
 #[derive(Clone, Debug)]
 pub(super) struct Whole {
@@ -70,10 +84,8 @@ pub(super) struct Whole {
     pub(super) shots: Vec<ShotRows>,
     /// Variable, value and standard uncertainty of what is known beforehand.
     priors: Vec<(usize, f64, f64)>,
-    /// Mean and uncertainty of the ratios of absorption to scattering.
-    ratios: [(f64, f64); COLOURS],
+    pub(super) before: Beforehand,
     pub(super) answer: [Option<(f64, f64)>; COLOURS],
-    pub(super) asymmetry: f64,
 }
 
 impl Whole {
@@ -84,16 +96,29 @@ impl Whole {
             beam_power: subject.beam_power,
             windows: subject.windows,
         };
-        let ready: Vec<ShotRows> =
+        let mut ready: Vec<ShotRows> =
             shots.iter().map(|shot| shot_rows(shot, subject, shots[0].exposure)).collect();
+        for i in 0..ready.len() {
+            let same = |j: &usize| {
+                shots[*j].gap_mm == shots[i].gap_mm && shots[*j].half_diagonal_mm == shots[i].half_diagonal_mm
+            };
+            ready[i].lead = (0..i).find(same).unwrap_or(i);
+        }
+        for i in 0..ready.len() {
+            let lead = ready[i].lead;
+            let of_setup = ready.iter().filter(|shot| shot.lead == lead);
+            let farthest = of_setup.map(ShotRows::farthest_mm).fold(1.0, f64::max);
+            ready[i].radii = Radii::new(shots[i].gap_mm + subject.thickness_mm, ROOM * farthest);
+        }
         let before = &subject.beforehand;
         let mut priors = vec![
-            (SCATTERING, before.ln_scattering.0, before.ln_scattering.1),
-            (ASYMMETRY, before.asymmetry.0, before.asymmetry.1),
             // Anything from closed to a net; the photograph tells.
             (OPENNESS, 0.0, 0.6),
+            (DARKENING, DARKENING_BEFORE.0, DARKENING_BEFORE.1),
         ];
         for c in 0..COLOURS {
+            let (mean, sure) = before.ln_absorption_ratio[c];
+            priors.push((ABSORPTION + c, mean, sure));
             let peak = ready.iter().map(|shot| shot.peaks[c]).fold(1e-6, f64::max);
             let (answer, sure) = match subject.answer[c] {
                 Some((answer, sure)) => (answer.ln(), sure),
@@ -121,14 +146,7 @@ impl Whole {
                 ));
             }
         }
-        Whole {
-            bench,
-            shots: ready,
-            priors,
-            ratios: before.ln_absorption_ratio,
-            answer: subject.answer,
-            asymmetry: before.asymmetry.0,
-        }
+        Whole { bench, shots: ready, priors, before: *before, answer: subject.answer }
     }
 
     /// With one more photograph: the first one over another gap, its radii and errors growing with the height.
@@ -138,7 +156,7 @@ impl Whole {
         let height = gap_mm + self.bench.thickness_mm;
         let factor = height / (first.shot_gap_mm + self.bench.thickness_mm);
         let mut shot = first.clone();
-        let farthest = shot.rows.iter().flat_map(|row| row.distances_mm.iter().copied()).fold(1.0, f64::max);
+        let farthest = shot.farthest_mm();
         for row in &mut shot.rows {
             // The window stays as large as it is.
             if row.core_mm2.is_none() {
@@ -150,6 +168,7 @@ impl Whole {
         // Exposed anew, so that it is as bright as the first.
         shot.exposure *= factor * factor;
         let new = whole.shots.len();
+        shot.lead = new;
         let like_first: Vec<(usize, f64, f64)> = whole
             .priors
             .iter()
@@ -195,19 +214,35 @@ impl Whole {
 
     fn priors_of(&self, at: &DVector<f64>) -> Vec<f64> {
         let given = self.priors.iter().map(|(variable, mean, sure)| (at[*variable] - mean) / sure);
-        let ratio = |c: usize| at[ABSORPTION + c] - at[SCATTERING];
-        given.chain((0..COLOURS).map(|c| (ratio(c) - self.ratios[c].0) / self.ratios[c].1)).collect()
+        let cloth = ClothNumbers::of(at);
+        let (scattering, asymmetry) = (self.before.ln_scattering, self.before.asymmetry);
+        let made = [
+            (cloth.scattering(GREEN).ln() - scattering.0) / scattering.1,
+            (cloth.asymmetry - asymmetry.0) / asymmetry.1,
+        ];
+        given.chain(made).collect()
     }
 
+    /// Index of a variable of the set-up of a photograph: the gap or the scale.
+    fn of_setup(&self, i: usize, variable: usize) -> usize {
+        of_shot(self.shots[i].lead, variable)
+    }
+
+    /// The spots of every photograph; those of one set-up are the same.
     fn spots(&self, at: &DVector<f64>) -> Vec<Spots> {
         let cloth = ClothNumbers::of(at);
-        let of_shots = self.shots.par_iter().enumerate();
-        of_shots.map(|(i, shot)| spots_at(&self.bench, &cloth, at[of_shot(i, GAP)], &shot.radii)).collect()
+        let of_leads: Vec<Option<Spots>> = (self.shots.par_iter().enumerate())
+            .map(|(i, shot)| {
+                let leads = shot.lead == i;
+                leads.then(|| spots_at(&self.bench, &cloth, at[of_shot(i, GAP)], &shot.radii))
+            })
+            .collect();
+        self.shots.iter().filter_map(|shot| of_leads[shot.lead].clone()).collect()
     }
 
     /// What the photograph would show at each mean.
     fn predicted(&self, i: usize, spots: &Spots, at: &DVector<f64>) -> Vec<f64> {
-        let reading = self.reading(i, at[of_shot(i, SCALE)]);
+        let reading = self.reading(i, at[self.of_setup(i, SCALE)]);
         self.from_reading(i, &reading, spots, at)
     }
 
@@ -244,7 +279,9 @@ impl Whole {
             };
             // The share e of the direct image cancels: it is the same in all colours.
             let direct = row.core_mm2.map_or(0.0, |area| ahead / area);
-            exposure * at[ANSWER + c].exp() * (own + spilt + direct) + at[of_shot(i, BACKGROUND + c)]
+            let light =
+                exposure * at[ANSWER + c].exp() * (own + spilt + direct) + at[of_shot(i, BACKGROUND + c)];
+            light * (1.0 - at[DARKENING] * row.off_middle)
         };
         shot.rows.iter().zip(reading).map(row_value).collect()
     }
@@ -322,18 +359,21 @@ impl Whole {
                 let exposure = shot.exposure * at[of_shot(i, EXPOSURE)].exp();
                 let peak =
                     exposure * at[ANSWER + c].exp() * spots[i].values[c].iter().copied().fold(0.0, f64::max);
+                let above = |row: &Row, value: f64| {
+                    (value / (1.0 - at[DARKENING] * row.off_middle) - background) / peak
+                };
                 (!rows.is_empty()).then(|| Profile {
                     radii_mm: rows.iter().map(|(row, _)| row.radius_mm).collect(),
-                    seen: rows.iter().map(|(row, _)| (row.value - background) / peak).collect(),
+                    seen: rows.iter().map(|(row, _)| above(row, row.value)).collect(),
                     errors: rows.iter().map(|(row, _)| row.standard_error / peak).collect(),
-                    model: rows.iter().map(|(_, value)| (value - background) / peak).collect(),
+                    model: rows.iter().map(|(row, value)| above(row, *value)).collect(),
                     peak,
                     background,
                 })
             };
             ShotFit {
-                gap_mm: at[of_shot(i, GAP)],
-                scale: at[of_shot(i, SCALE)].exp(),
+                gap_mm: at[self.of_setup(i, GAP)],
+                scale: at[self.of_setup(i, SCALE)].exp(),
                 exposure: at[of_shot(i, EXPOSURE)].exp(),
                 profiles: std::array::from_fn(profile),
             }
@@ -357,12 +397,11 @@ impl Problem for Whole {
         let gaps: Vec<(usize, f64)> = (0..self.shots.len())
             .map(|i| (of_shot(i, GAP), STEP_GAP * at[of_shot(i, GAP)].max(0.1 * self.bench.thickness_mm)))
             .collect();
-        // Absorption in green changes the extinction of all colours; that in red and blue only their own spots.
+        // The absorption of a colour changes its own spot alone.
         let changes: Vec<Vec<(usize, f64)>> = vec![
             Vec::new(),
-            vec![(SCATTERING, STEP_LN)],
-            vec![(ABSORPTION, STEP_LN), (ABSORPTION + 2, STEP_LN)],
-            vec![(ABSORPTION + 1, STEP_LN)],
+            vec![(THICKNESS, STEP_LN)],
+            (0..COLOURS).map(|c| (ABSORPTION + c, STEP_LN)).collect(),
             vec![(OPENNESS, if at[OPENNESS] < 0.5 { STEP_OPEN } else { -STEP_OPEN })],
             vec![(ASYMMETRY, STEP_ASYMMETRY)],
             gaps.clone(),
@@ -373,7 +412,7 @@ impl Problem for Whole {
         let mut first = 0;
         for (i, shot) in self.shots.iter().enumerate() {
             let rows = shot.rows.len();
-            let reading = self.reading(i, at[of_shot(i, SCALE)]);
+            let reading = self.reading(i, at[self.of_setup(i, SCALE)]);
             let base = self.from_reading(i, &reading, &spots[0][i], at);
             let mut put = |variable: usize, by: f64, values: &[f64]| {
                 for (r, (value, before)) in values.iter().zip(&base).enumerate() {
@@ -381,12 +420,11 @@ impl Problem for Whole {
                 }
             };
             let with = |which: usize| self.from_reading(i, &reading, &spots[which][i], at);
-            put(SCATTERING, STEP_LN, &with(1));
-            put(ABSORPTION + 1, STEP_LN, &with(3));
-            put(OPENNESS, changes[4][0].1, &with(4));
-            put(ASYMMETRY, STEP_ASYMMETRY, &with(5));
-            put(of_shot(i, GAP), gaps[i].1, &with(6));
-            for c in [0, 2] {
+            put(THICKNESS, STEP_LN, &with(1));
+            put(OPENNESS, changes[3][0].1, &with(3));
+            put(ASYMMETRY, STEP_ASYMMETRY, &with(4));
+            put(self.of_setup(i, GAP), gaps[shot.lead].1, &with(5));
+            for c in 0..COLOURS {
                 let mut mixed = spots[0][i].clone();
                 mixed.values[c].clone_from(&spots[2][i].values[c]);
                 put(ABSORPTION + c, STEP_LN, &self.from_reading(i, &reading, &mixed, at));
@@ -398,30 +436,35 @@ impl Problem for Whole {
                 let by = if (SPILL..COMMON).contains(&variable) { 1e-2 } else { 1e-4 };
                 put(variable, by, &self.from_reading(i, &reading, &spots[0][i], &moved(&[(variable, by)])));
             }
-            let scale = of_shot(i, SCALE);
+            let scale = self.of_setup(i, SCALE);
             put(scale, STEP_LN, &self.predicted(i, &spots[0][i], &moved(&[(scale, STEP_LN)])));
             first += rows;
         }
         for (k, (variable, _, sure)) in self.priors.iter().enumerate() {
             jacobian[(first + k, *variable)] = 1.0 / sure;
         }
+        // ln s = ln tau + ln(1 - g) + ln a, and 1 - a is what one of the ratio or of 1 - g takes from the albedo.
         let first = first + self.priors.len();
-        for c in 0..COLOURS {
-            jacobian[(first + c, ABSORPTION + c)] = 1.0 / self.ratios[c].1;
-            jacobian[(first + c, SCATTERING)] = -1.0 / self.ratios[c].1;
-        }
+        let cloth = ClothNumbers::of(at);
+        let taken = 1.0 - cloth.albedo(GREEN);
+        let sure = self.before.ln_scattering.1;
+        jacobian[(first, THICKNESS)] = 1.0 / sure;
+        jacobian[(first, ASYMMETRY)] = (1.0 - taken) / sure;
+        jacobian[(first, ABSORPTION + GREEN)] = -taken / sure;
+        jacobian[(first + 1, ASYMMETRY)] = (cloth.asymmetry - 1.0) / self.before.asymmetry.1;
         (here, jacobian)
     }
 
     fn bounds(&self, variable: usize) -> [f64; 2] {
         match variable {
-            // Reduced optical thickness from a film to what lets nothing through.
-            SCATTERING => [f64::ln(0.01), f64::ln(120.0)],
-            v if (ABSORPTION..ABSORPTION + COLOURS).contains(&v) => [-14.0, f64::ln(30.0)],
+            // From a film to what lets nothing through.
+            THICKNESS => [f64::ln(0.02), f64::ln(MOST_OPTICAL_THICKNESS)],
+            v if (ABSORPTION..ABSORPTION + COLOURS).contains(&v) => [-14.0, f64::ln(1000.0)],
             OPENNESS => [0.0, 0.97],
-            ASYMMETRY => [0.3, 0.9],
+            ASYMMETRY => [f64::ln(1.0 - 0.9), f64::ln(1.0 - 0.3)],
             v if (OF_CLOTH..SPILL).contains(&v) => [-60.0, 60.0],
-            v if (SPILL..COMMON).contains(&v) => [-0.4, 0.4],
+            v if (SPILL..DARKENING).contains(&v) => [-0.4, 0.4],
+            DARKENING => [-0.1, 0.7],
             v => match (v - COMMON) % PER_SHOT {
                 GAP => [0.0, 1e4],
                 SCALE => [-0.2, 0.2],
@@ -436,7 +479,6 @@ impl Problem for Whole {
 fn shot_rows(shot: &Shot, subject: &Subject, first_exposure: f64) -> ShotRows {
     let mut rows = Vec::new();
     let mut peaks = [0.0; COLOURS];
-    let mut farthest: f64 = 1.0;
     for c in (0..COLOURS).filter(|c| shot.lit.tells(*c)) {
         let first = rows.len();
         for (i, ring) in shot.rings.channels[c].iter().enumerate() {
@@ -453,10 +495,11 @@ fn shot_rows(shot: &Shot, subject: &Subject, first_exposure: f64) -> ShotRows {
                 .iter()
                 .flat_map(|p| shot.centres_mm.iter().map(|c| f64::hypot(p[0] - c[0], p[1] - c[1])))
                 .collect();
-            farthest = distances_mm.iter().copied().fold(farthest, f64::max);
+            let square = 0.5 * (inner * inner + outer * outer);
             rows.push(Row {
                 channel: c,
-                radius_mm: (0.5 * (inner * inner + outer * outer)).sqrt(),
+                radius_mm: square.sqrt(),
+                off_middle: square / shot.half_diagonal_mm.powi(2),
                 value: ring.mean,
                 standard_error: ring.standard_error,
                 sure: ring.standard_error,
@@ -473,12 +516,12 @@ fn shot_rows(shot: &Shot, subject: &Subject, first_exposure: f64) -> ShotRows {
     for row in &mut rows {
         row.sure = row.standard_error.hypot(MODEL_ERROR * independent * peaks[row.channel]).max(1e-9);
     }
-    let height = shot.gap_mm + subject.thickness_mm;
     ShotRows {
+        lead: 0,
         shot_gap_mm: shot.gap_mm,
         exposure: shot.exposure / first_exposure,
         lit: shot.lit,
-        radii: Radii::new(height, ROOM * farthest),
+        radii: Radii::new(shot.gap_mm + subject.thickness_mm, 1.0),
         rows,
         peaks,
     }

@@ -8,7 +8,7 @@ use super::super::least_squares::Problem;
 use super::Fit;
 use super::certainty::{covariance, information};
 use super::problem::Whole;
-use super::unknowns::{ANSWER, COLOURS, PER_SHOT, SCATTERING};
+use super::unknowns::{ANSWER, COLOURS, PER_SHOT};
 use nalgebra::DMatrix;
 use rayon::prelude::*;
 
@@ -83,7 +83,6 @@ impl Fit {
         for (variable, sure) in whole.priors_from(old) {
             sum[(variable, variable)] += 1.0 / (sure * sure);
         }
-        debug_assert!(SCATTERING < old);
         Some(sum)
     }
 }

@@ -10,7 +10,7 @@ const SCATTERINGS: [f64; 5] = [0.3, 1.0, 3.0, 8.0, 20.0];
 const OPEN: [f64; 2] = [0.01, 0.4];
 const RATIOS: [f64; 5] = [0.001, 0.01, 0.06, 0.3, 1.5];
 /// So many of them are followed.
-const FOLLOWED: usize = 2;
+const FOLLOWED: usize = 3;
 
 /// The best of a coarse table, unlike each other in scattering or openness. Absorption is chosen for each colour by itself.
 pub(super) fn starts(whole: &Whole) -> Vec<DVector<f64>> {
@@ -33,12 +33,11 @@ fn best_absorption(whole: &Whole, scattering: f64, openness: f64) -> DVector<f64
     let mut least = [f64::INFINITY; COLOURS];
     for ratio in RATIOS {
         let mut at = DVector::zeros(whole.variables());
-        at[SCATTERING] = scattering.ln();
-        at[OPENNESS] = openness;
-        at[ASYMMETRY] = whole.asymmetry;
-        for c in 0..COLOURS {
-            at[ABSORPTION + c] = (ratio * scattering).ln();
-        }
+        let asymmetry = whole.before.asymmetry.0;
+        // Reduced scattering of a nearly white cloth; a dyed one is tried at more than this table says.
+        let optical_thickness = scattering / (1.0 - asymmetry);
+        ClothNumbers { optical_thickness, absorption_ratio: [ratio; COLOURS], openness, asymmetry }
+            .put(&mut at);
         for (i, shot) in whole.shots.iter().enumerate() {
             at[of_shot(i, GAP)] = shot.shot_gap_mm;
         }

@@ -59,7 +59,7 @@ pub(super) struct Spots {
 pub(super) fn spots_at(bench: &Bench, cloth: &ClothNumbers, gap_mm: f64, radii: &Radii) -> Spots {
     let stacks = cloth.stacks(gap_mm, bench.thickness_mm, bench.board_reflectance);
     let spectra = spots(&stacks, bench.beam_power);
-    let direct = cloth.openness + (1.0 - cloth.openness) * (-cloth.optical_thickness()).exp();
+    let direct = cloth.openness + (1.0 - cloth.openness) * (-cloth.optical_thickness).exp();
     Spots { values: std::array::from_fn(|c| spectra[c].at_radii(bench.windows[c], &radii.radii_mm)), direct }
 }
 
@@ -78,8 +78,12 @@ mod tests {
             beam_power: 1.0,
             windows: [Window::Disc { diameter: Millimetres(2.5) }; COLOURS],
         };
-        let cloth =
-            ClothNumbers { scattering: 1.0, absorption: [0.5, 0.1, 0.02], openness: 0.1, asymmetry: 0.72 };
+        let cloth = ClothNumbers {
+            optical_thickness: 3.6,
+            absorption_ratio: [0.5, 0.1, 0.02],
+            openness: 0.1,
+            asymmetry: 0.72,
+        };
         for gap in [1.5, 4.0, 15.0] {
             let radii = Radii::new(gap + 1.0, 8.0 * (gap + 1.0));
             let spots_held = spots_at(&bench, &cloth, gap, &radii);

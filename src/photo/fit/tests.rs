@@ -1,7 +1,9 @@
 //! The fit on rings that its own model made: does it find the way back, and does it know how well?
 
 use super::tables::{Bench, Radii, spots_at};
+use super::unknowns::*;
 use super::*;
+use crate::photo::least_squares::Problem;
 use crate::photo::rings::{RingMean, Rings};
 use crate::quantity::Millimetres;
 use rand::{Rng, RngExt, SeedableRng};
@@ -73,49 +75,95 @@ fn shot(cloth: &ClothNumbers, t: f64, [true_gap, gap]: [f64; 2], answer: f64, no
         lit: Lit::White,
         rings: Rings { edges_mm, channels, slope_per_mm: [[0.0; 2]; 3] },
         centres_mm: vec![[0.0; 2]],
+        half_diagonal_mm: 20.0 * height,
     }
 }
 
-const CLOTHS: [(&str, f64, ClothNumbers); 4] = [
-    (
-        "felt",
-        1.0,
-        ClothNumbers { scattering: 4.0, absorption: [0.02, 0.03, 0.05], openness: 0.0, asymmetry: 0.72 },
-    ),
-    (
-        "red",
-        1.5,
-        ClothNumbers { scattering: 6.0, absorption: [0.05, 1.5, 2.0], openness: 0.0, asymmetry: 0.72 },
-    ),
-    (
-        "muslin",
-        0.3,
-        ClothNumbers { scattering: 1.2, absorption: [0.01, 0.01, 0.02], openness: 0.08, asymmetry: 0.72 },
-    ),
-    (
-        "navy",
-        0.4,
-        ClothNumbers { scattering: 2.0, absorption: [1.5, 1.2, 0.5], openness: 0.02, asymmetry: 0.72 },
-    ),
-];
+fn cloth(scattering: f64, absorption: [f64; COLOURS], openness: f64) -> ClothNumbers {
+    ClothNumbers {
+        optical_thickness: scattering / (1.0 - 0.72) + absorption[1],
+        absorption_ratio: absorption.map(|q| q / scattering),
+        openness,
+        asymmetry: 0.72,
+    }
+}
+
+fn cloths() -> [(&'static str, f64, ClothNumbers); 4] {
+    [
+        ("felt", 1.0, cloth(4.0, [0.02, 0.03, 0.05], 0.0)),
+        ("red", 1.5, cloth(6.0, [0.05, 1.5, 2.0], 0.0)),
+        ("muslin", 0.3, cloth(1.2, [0.01, 0.01, 0.02], 0.08)),
+        ("navy", 0.4, cloth(2.0, [1.5, 1.2, 0.5], 0.02)),
+    ]
+}
 
 #[test]
 fn the_way_back_is_found_when_nothing_is_hidden() {
-    for (name, t, cloth) in CLOTHS {
+    /// What is known beforehand pulls at what the rings leave open, by less than this share.
+    const PULLED: f64 = 0.05;
+    for (name, t, cloth) in cloths() {
         let shots = [shot(&cloth, t, [1.5, 1.5], 50.0, 0.0, 1), shot(&cloth, t, [8.0, 8.0], 50.0, 0.0, 2)];
-        let start = std::time::Instant::now();
         let found = fit(&subject(t, Some(50.0)), &shots).expect("fits");
+        assert!(found.settled, "{name}");
         let certainty = found.certainty();
-        println!(
-            "{name}: {:?} chi {} settled {} {} {:.2?}",
-            found.cloth,
-            found.reduced_chi_square,
-            found.settled,
-            found.minimum.steps,
-            start.elapsed()
-        );
-        println!("   {:?}", certainty);
-        let start = std::time::Instant::now();
-        println!("   {:?} {:.2?}", found.further(), start.elapsed());
+        for c in 0..COLOURS {
+            let reduced = certainty.reduced[c];
+            assert!((reduced.value / cloth.reduced(c) - 1.0).abs() < PULLED, "{name}, {c}: {reduced:?}");
+            assert!(reduced.holds(cloth.reduced(c)));
+        }
+        assert!((found.cloth.openness - cloth.openness).abs() < 0.005, "{name}: {:?}", found.cloth);
+        assert!(found.shots.iter().all(|shot| shot.profiles.iter().flatten().all(|p| p.misfit().1 < 0.01)));
     }
+}
+
+#[test]
+fn derivatives_are_those_of_the_residuals() {
+    /// Differences of one side over the steps, of the largest derivative of a column.
+    const ONE_SIDED: f64 = 0.02;
+    let (_, t, cloth) = cloths()[2];
+    let shots = [shot(&cloth, t, [3.0, 3.0], 50.0, 0.002, 1), shot(&cloth, t, [8.0, 8.3], 50.0, 0.002, 2)];
+    let whole = Whole::new(&subject(t, Some(50.0)), &shots);
+    let mut at = DVector::zeros(whole.variables());
+    cloth.put(&mut at);
+    for (i, gap) in [3.2, 8.1].into_iter().enumerate() {
+        at[of_shot(i, GAP)] = gap;
+        at[of_shot(i, SCALE)] = 0.01;
+    }
+    whole.settle_answers(&mut at);
+    let (_, jacobian) = whole.linear(&at);
+    for j in 0..at.len() {
+        const STEP: f64 = 2e-3;
+        let moved = |by: f64| {
+            let mut x = at.clone();
+            x[j] += by;
+            whole.residuals(&x)
+        };
+        let slope = (moved(STEP) - moved(-STEP)) / (2.0 * STEP);
+        let largest = slope.amax().max(1e-3);
+        let error = (slope - jacobian.column(j)).amax() / largest;
+        assert!(error < ONE_SIDED, "variable {j}: {error}");
+    }
+}
+
+#[test]
+fn without_the_bare_pixel_what_stays_open_is_told() {
+    let (_, t, cloth) = cloths()[0];
+    let one = [shot(&cloth, t, [6.0, 6.0], 50.0, 0.002, 3)];
+    let open = fit(&subject(t, None), &one).expect("fits");
+    let closed = fit(&subject(t, Some(50.0)), &one).expect("fits");
+    assert!(open.certainty().ln_light_kept > 2.0 * closed.certainty().ln_light_kept);
+    let further = open.further();
+    assert!(further.iter().any(|p| p.further == second::Further::Bare));
+    assert!(further.windows(2).all(|w| w[0].ln_scattering <= w[1].ln_scattering), "the best first");
+    // Information never makes anything less certain.
+    assert!(further.iter().all(|p| p.ln_scattering <= open.certainty().ln_scattering * (1.0 + 1e-9)));
+}
+
+#[test]
+fn too_little_to_fit_is_refused() {
+    assert_eq!(fit(&subject(1.0, None), &[]).err(), Some(FitError::NoShot));
+    let (_, t, cloth) = cloths()[0];
+    let mut dark = shot(&cloth, t, [6.0, 6.0], 50.0, 0.002, 3);
+    dark.rings.channels.iter_mut().flatten().for_each(|ring| ring.covered = 0.0);
+    assert!(matches!(fit(&subject(t, None), &[dark]), Err(FitError::TooFewRings { shot: 1, rings: 0, .. })));
 }

@@ -2,17 +2,18 @@
 //!
 //! | variable | symbol | unit |
 //! |---|---|---|
-//! | ln of the reduced scattering optical thickness of the covered part, `mu a (1 - g) t` | ln s | 1 |
-//! | ln of the absorption optical thickness, `mu (1 - a) t`, red, green, blue | ln q | 1 |
+//! | ln of the optical thickness of the covered part, `mu t` | ln tau | 1 |
+//! | ln of absorption over reduced scattering, `(1 - a) / (a (1 - g))`, red, green, blue | ln x | 1 |
 //! | openness | o | 1 |
-//! | asymmetry | g | 1 |
+//! | ln(1 - g), g the asymmetry | | 1 |
 //! | ln of the camera's answer to a unit of radiance a unit of flux, red, green, blue | ln A | 1 |
 //! | share of another die's light in a channel of the camera, six of them | e | 1 |
+//! | darkening of the lens in the corners of a picture | l | 1 |
 //! | of each photograph: gap, ln of the scale's error, ln of the exposure's error, background of three channels | | mm, 1, 1, 1 |
 //!
-//! Scattering and extinction of fibres do not depend on wavelength ([`crate::cloth`]); with `mu t = s / (1 - g) + q` the extinction
-//! would, by the little that absorption takes, so the green one is taken for all: `mu t = s / (1 - g) + q_green`, and the albedo of each
-//! colour is `a = mu_s' / (mu_s' + (1 - g) mu_a)`, which keeps what decides, the ratio of absorption to reduced scattering.
+//! Extinction does not depend on wavelength ([`crate::cloth`]). These variables are chosen so that what a photograph fixes is a straight
+//! line among them: the window seen through the cloth fixes tau alone, the glow the sum `ln tau + ln(1 - g)`. With reduced scattering
+//! itself as a variable the valley of the best fits is bent, and the search stays on its way.
 
 use crate::cloth::Cloth;
 use crate::light::{Layer, Optics, Stack};
@@ -21,10 +22,12 @@ use nalgebra::DVector;
 
 /// Colours, which are dies and channels of the camera at once.
 pub const COLOURS: usize = 3;
+/// The colour in which scattering is told.
+pub(super) const GREEN: usize = 1;
 /// Names of the colours.
 pub const COLOUR_NAMES: [&str; COLOURS] = ["red", "green", "blue"];
 
-pub(super) const SCATTERING: usize = 0;
+pub(super) const THICKNESS: usize = 0;
 pub(super) const ABSORPTION: usize = 1;
 pub(super) const OPENNESS: usize = 4;
 pub(super) const ASYMMETRY: usize = 5;
@@ -32,8 +35,9 @@ pub(super) const ASYMMETRY: usize = 5;
 pub(super) const OF_CLOTH: usize = 6;
 pub(super) const ANSWER: usize = 6;
 pub(super) const SPILL: usize = 9;
+pub(super) const DARKENING: usize = 15;
 /// The variables before this one are common to all photographs.
-pub(super) const COMMON: usize = 15;
+pub(super) const COMMON: usize = 16;
 /// Of each photograph.
 pub(super) const GAP: usize = 0;
 pub(super) const SCALE: usize = 1;
@@ -54,10 +58,10 @@ pub(super) fn spill(channel: usize, die: usize) -> usize {
 /// The cloth's own numbers among the variables.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ClothNumbers {
-    /// Reduced scattering optical thickness of the covered part.
-    pub scattering: f64,
-    /// Absorption optical thickness, red, green, blue.
-    pub absorption: [f64; COLOURS],
+    /// Optical thickness of the covered part, the same in all colours.
+    pub optical_thickness: f64,
+    /// Absorption over reduced scattering, red, green, blue.
+    pub absorption_ratio: [f64; COLOURS],
     /// Openness.
     pub openness: f64,
     /// Asymmetry.
@@ -68,13 +72,15 @@ impl ClothNumbers {
     /// Of a cloth whose numbers are known, at the wavelengths of the three dies.
     #[must_use]
     pub fn of_cloth(cloth: &Cloth, dies: [Nanometres; COLOURS]) -> ClothNumbers {
-        let thickness = cloth.extinction * cloth.thickness;
-        let isotropic = 1.0 - cloth.asymmetry;
-        let albedo = dies.map(|die| cloth.albedo.at(die).clamp(1e-6, 1.0));
-        let scattering = thickness * albedo[1] * isotropic;
+        /// A black cloth scatters nothing; its ratio is kept finite.
+        const LEAST_ALBEDO: f64 = 1e-6;
+        let ratio = |die: Nanometres| {
+            let albedo = cloth.albedo.at(die).clamp(LEAST_ALBEDO, 1.0);
+            (1.0 - albedo) / (albedo * (1.0 - cloth.asymmetry))
+        };
         ClothNumbers {
-            scattering,
-            absorption: albedo.map(|a| scattering * (1.0 - a) / (a * isotropic)),
+            optical_thickness: cloth.extinction * cloth.thickness,
+            absorption_ratio: dies.map(ratio),
             openness: cloth.openness,
             asymmetry: cloth.asymmetry,
         }
@@ -82,29 +88,45 @@ impl ClothNumbers {
 
     pub(super) fn of(variables: &DVector<f64>) -> ClothNumbers {
         ClothNumbers {
-            scattering: variables[SCATTERING].exp(),
-            absorption: std::array::from_fn(|c| variables[ABSORPTION + c].exp()),
+            optical_thickness: variables[THICKNESS].exp(),
+            absorption_ratio: std::array::from_fn(|c| variables[ABSORPTION + c].exp()),
             openness: variables[OPENNESS],
-            asymmetry: variables[ASYMMETRY],
+            asymmetry: 1.0 - variables[ASYMMETRY].exp(),
         }
     }
 
-    /// Optical thickness of the covered part, the same in all colours.
-    #[must_use]
-    pub fn optical_thickness(&self) -> f64 {
-        self.scattering / (1.0 - self.asymmetry) + self.absorption[1]
+    /// Writes the numbers among the variables.
+    pub(super) fn put(&self, variables: &mut DVector<f64>) {
+        variables[THICKNESS] = self.optical_thickness.max(f64::MIN_POSITIVE).ln();
+        variables[OPENNESS] = self.openness;
+        variables[ASYMMETRY] = (1.0 - self.asymmetry).ln();
+        for c in 0..COLOURS {
+            variables[ABSORPTION + c] = self.absorption_ratio[c].max(f64::MIN_POSITIVE).ln();
+        }
     }
 
     /// Albedo in a colour.
     #[must_use]
     pub fn albedo(&self, colour: usize) -> f64 {
-        self.scattering / (self.scattering + (1.0 - self.asymmetry) * self.absorption[colour])
+        1.0 / (1.0 + (1.0 - self.asymmetry) * self.absorption_ratio[colour])
     }
 
     /// Reduced optical thickness in a colour: scattering and absorption together.
     #[must_use]
     pub fn reduced(&self, colour: usize) -> f64 {
-        self.optical_thickness() * (1.0 - self.albedo(colour) * self.asymmetry)
+        self.optical_thickness * (1.0 - self.albedo(colour) * self.asymmetry)
+    }
+
+    /// Reduced scattering optical thickness in a colour.
+    #[must_use]
+    pub fn scattering(&self, colour: usize) -> f64 {
+        self.optical_thickness * self.albedo(colour) * (1.0 - self.asymmetry)
+    }
+
+    /// Absorption optical thickness in a colour.
+    #[must_use]
+    pub fn absorption(&self, colour: usize) -> f64 {
+        self.optical_thickness * (1.0 - self.albedo(colour))
     }
 
     /// The cloth as a layer in a colour.
@@ -113,7 +135,7 @@ impl ClothNumbers {
             gap_below: Millimetres(gap_mm),
             thickness: Millimetres(thickness_mm),
             optics: Optics {
-                extinction: PerMillimetre(self.optical_thickness() / thickness_mm),
+                extinction: PerMillimetre(self.optical_thickness / thickness_mm),
                 albedo: self.albedo(colour),
                 asymmetry: self.asymmetry,
                 openness: self.openness,
@@ -138,6 +160,7 @@ mod tests {
         let mut places: Vec<usize> = (0..COLOURS)
             .flat_map(|c| (0..COLOURS).filter(move |d| *d != c).map(move |d| spill(c, d)))
             .collect();
+        places.push(DARKENING);
         places.extend((0..SPILL).chain((0..2).flat_map(|shot| (0..PER_SHOT).map(move |v| of_shot(shot, v)))));
         places.sort_unstable();
         assert_eq!(places, (0..COMMON + 2 * PER_SHOT).collect::<Vec<_>>());
@@ -145,14 +168,25 @@ mod tests {
 
     #[test]
     fn the_layer_has_the_numbers_it_was_made_of() {
-        let numbers =
-            ClothNumbers { scattering: 4.0, absorption: [0.5, 0.1, 0.1], openness: 0.1, asymmetry: 0.7 };
-        let layer = numbers.layer(1, 5.0, 2.0);
-        let reduced = layer.reduced();
-        // Green decides the extinction, so scattering and absorption come back exactly there.
-        assert!((reduced.optical_thickness() - 4.1).abs() < 1e-12);
-        assert!((reduced.optics.albedo - 4.0 / 4.1).abs() < 1e-12);
-        let red = numbers.layer(0, 5.0, 2.0).reduced().optics.albedo;
-        assert!((red / (1.0 - red) - 4.0 / 0.5).abs() < 1e-9, "the ratio is kept in red");
+        let numbers = ClothNumbers {
+            optical_thickness: 12.0,
+            absorption_ratio: [0.125, 0.025, 0.02],
+            openness: 0.1,
+            asymmetry: 0.7,
+        };
+        let mut variables = DVector::zeros(COMMON);
+        numbers.put(&mut variables);
+        let back = ClothNumbers::of(&variables);
+        for c in 0..COLOURS {
+            let reduced = numbers.layer(c, 5.0, 2.0).reduced();
+            let albedo = reduced.optics.albedo;
+            assert!(
+                ((1.0 - albedo) / albedo - numbers.absorption_ratio[c]).abs() < 1e-9,
+                "the ratio is kept"
+            );
+            assert!((reduced.optical_thickness() - numbers.reduced(c)).abs() < 1e-12);
+            assert!((numbers.scattering(c) + numbers.absorption(c) - numbers.reduced(c)).abs() < 1e-12);
+            assert!((back.reduced(c) - numbers.reduced(c)).abs() < 1e-12);
+        }
     }
 }

@@ -78,6 +78,7 @@ pub(super) fn ready(
             lit: lit[i],
             rings: read.measured.rings.clone(),
             centres_mm: read.measured.centres_mm(),
+            half_diagonal_mm: read.measured.half_diagonal_mm,
         })
         .collect();
     let first = exposures.as_ref().map_or(1.0, |all| all[0]);

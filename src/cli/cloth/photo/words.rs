@@ -237,7 +237,7 @@ pub(super) fn calibrated_json(
         "reduced_optical_thickness": by_colour(&certainty.reduced),
         "light_kept": light_known.then(|| by_colour(&certainty.light_kept)),
         "openness": interval_json(&certainty.openness),
-        "optical_thickness": fit.cloth.optical_thickness(),
+        "optical_thickness": fit.cloth.optical_thickness,
         "albedo": (0..COLOURS).map(|c| fit.cloth.albedo(c)).collect::<Vec<_>>(),
         "asymmetry": fit.cloth.asymmetry,
         "ln_scattering_standard_uncertainty": certainty.ln_scattering,
