@@ -33,8 +33,6 @@ pub struct Minimum {
     pub steps: usize,
 }
 
-/// Steps before the search gives up; twenty are usual.
-const STEPS: usize = 45;
 /// Damping at the start, and how it falls and rises.
 const DAMPING: f64 = 1e-2;
 const FALL: f64 = 0.2;
@@ -47,8 +45,8 @@ const MOST_DAMPING: f64 = 1e7;
 /// uncertainty makes.
 const SETTLED: f64 = 1e-2;
 
-/// Looks for the minimum from a start, which is moved into the bounds first.
-pub fn minimise(problem: &impl Problem, start: DVector<f64>) -> Minimum {
+/// Looks for the minimum from a start, which is moved into the bounds first, with so many steps at most.
+pub fn minimise(problem: &impl Problem, start: DVector<f64>, most_steps: usize) -> Minimum {
     let within = |mut x: DVector<f64>| {
         for (j, value) in x.iter_mut().enumerate() {
             let [low, high] = problem.bounds(j);
@@ -59,7 +57,7 @@ pub fn minimise(problem: &impl Problem, start: DVector<f64>) -> Minimum {
     let mut at = within(start);
     let (mut residuals, mut jacobian) = problem.linear(&at);
     let mut damping = DAMPING;
-    for steps in 1..=STEPS {
+    for steps in 1..=most_steps {
         let cost = residuals.norm_squared();
         let tried = within(&at + step(problem, &at, &residuals, &jacobian, damping));
         let promised = cost - (&residuals + &jacobian * (&tried - &at)).norm_squared();
@@ -81,7 +79,7 @@ pub fn minimise(problem: &impl Problem, start: DVector<f64>) -> Minimum {
             }
         }
     }
-    Minimum { at, residuals, jacobian, settled: false, steps: STEPS }
+    Minimum { at, residuals, jacobian, settled: false, steps: most_steps }
 }
 
 fn step(
@@ -123,6 +121,8 @@ fn step(
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    const STEPS: usize = 60;
 
     struct Curve<F: Fn(f64, &DVector<f64>) -> f64> {
         points: Vec<(f64, f64)>,
@@ -179,8 +179,8 @@ mod tests {
         for start in [[500.0, 1e-4], [250.0, 5e-4]] {
             let model = |x: f64, b: &DVector<f64>| b[0] * (1.0 - (-b[1] * x).exp());
             let curve = Curve { points: points.clone(), model, low: 0.0 };
-            let first = minimise(&curve, DVector::from_row_slice(&start));
-            let found = minimise(&curve, first.at);
+            let first = minimise(&curve, DVector::from_row_slice(&start), STEPS);
+            let found = minimise(&curve, first.at, STEPS);
             assert!(found.settled);
             assert!((found.at[0] / 238.942_129_18 - 1.0).abs() < CERTIFIED, "{}", found.at);
             assert!((found.at[1] / 5.501_564_318_1e-4 - 1.0).abs() < CERTIFIED, "{}", found.at);
@@ -196,7 +196,7 @@ mod tests {
             model: |x: f64, b: &DVector<f64>| b[0] + b[1] * x,
             low: 0.0,
         };
-        let found = minimise(&curve, DVector::from_row_slice(&[3.0, 3.0]));
+        let found = minimise(&curve, DVector::from_row_slice(&[3.0, 3.0]), STEPS);
         assert_eq!(found.at[1], 0.0);
         assert!((found.at[0] - 1.0).abs() < 1e-6, "{}", found.at);
     }

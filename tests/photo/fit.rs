@@ -1,17 +1,18 @@
 //! From a photograph back to the cloth: what is recovered, over cloths, gaps and noise.
 
-use crate::cloths::{BOARD_REFLECTANCE, CLOTHS, TestCloth, WAVELENGTHS_NM};
+use crate::cloths::{BOARD_REFLECTANCE, CLOTHS, TestCloth, WAVELENGTHS_NM, named};
 use crate::spots::{self, ColourSpots};
 use crate::synthetic::{Camera, Save};
 use rand::{RngExt, SeedableRng};
 use rand_pcg::Pcg64Mcg;
+use rayon::prelude::*;
 use weftlight::cloth::{Cloth, file};
 use weftlight::light::photons::Ring;
 use weftlight::light::spots::spots as solved;
 use weftlight::light::{Stack, Window};
 use weftlight::photo::cloth_file::{Heading, cloth_file};
 use weftlight::photo::decode::{ToneChoice, decode};
-use weftlight::photo::fit::certainty::{Certainty, Interval};
+use weftlight::photo::fit::certainty::Certainty;
 use weftlight::photo::fit::second::BARE_SURE;
 use weftlight::photo::fit::unknowns::COLOURS;
 use weftlight::photo::fit::{Beforehand, Fit, Lit, Shot, Subject, fit};
@@ -225,14 +226,11 @@ pub(crate) fn errors(cloth: &TestCloth, found: &Recovered) -> Errors {
     Errors { reduced, kept, predicted }
 }
 
-fn row(cloth: &TestCloth, gaps: &[f64], conditions: &Conditions) -> String {
-    let start = std::time::Instant::now();
-    let Ok(found) = std::panic::catch_unwind(|| recovered(cloth, gaps, conditions, RIGHTLY)) else {
-        return format!("{:18} {gaps:?} {} not measured", cloth.name, conditions.name);
-    };
+fn row(cloth: &TestCloth, gaps: &[f64], conditions: &Conditions) -> (Errors, String) {
+    let found = recovered(cloth, gaps, conditions, RIGHTLY);
     let e = errors(cloth, &found);
-    format!(
-        "{:18} {:>10} {:6} {:5.1} % {:5.1} % {:5.1} %   ±{:4.1} % ±{:4.1} %  chi {:6.2}  {} {:.1?}",
+    let text = format!(
+        "{:18} {:>12} {:6} {:5.1} % {:5.1} % {:5.1} %   ±{:4.1} % ±{:4.1} %  {:6.2}",
         cloth.name,
         format!("{gaps:?}"),
         conditions.name,
@@ -242,23 +240,59 @@ fn row(cloth: &TestCloth, gaps: &[f64], conditions: &Conditions) -> String {
         100.0 * found.certainty.reduced[1].relative(),
         100.0 * found.certainty.light_kept[1].relative(),
         found.fit.reduced_chi_square,
-        found.fit.settled,
-        start.elapsed(),
-    )
+    );
+    (e, text)
+}
+
+/// What is asked for: a tenth of the reduced optical thickness, 8 % of the light kept, 5 % of the peak at a gap that was not fitted.
+const ASKED: Errors = Errors { reduced: 0.10, kept: 0.08, predicted: 0.05 };
+
+impl Errors {
+    fn within(&self, limit: &Errors) -> bool {
+        self.reduced < limit.reduced && self.kept < limit.kept && self.predicted < limit.predicted
+    }
 }
 
 #[test]
-#[ignore = "a table to look at, not a check: minutes"]
+fn photographs_give_back_the_cloth() {
+    for (name, gap, conditions) in [
+        ("wool-felt-1", 4.0, NOISY),
+        ("fleece", 14.0, NOISY),
+        ("jersey", 12.0, NOISY),
+        ("muslin", 5.0, CLEAN),
+    ] {
+        let (errors, text) = row(named(name), &[gap], &conditions);
+        assert!(errors.within(&ASKED), "{text}");
+    }
+}
+
+/// Where the model itself (clear, loose wadding: see the README's limits) or the picture (organza is mostly holes, and nearly all of its
+/// light comes straight) does not tell more, and one photograph of a dyed cloth.
+const NOT_ASKED: [(&str, &str); 4] = [
+    ("wadding", "the middle of its spot is up to 12 % too dark in the model"),
+    ("organza", "its scattering hardly shows: light kept and prediction at the far gap hold"),
+    ("red-felt", "one gap alone leaves the spot at another up to 7 % off"),
+    ("dark-blue-poplin", "one gap alone leaves the spot at another up to 7 % off"),
+];
+
+#[test]
+#[ignore = "a table of all cloths, gaps and noises: minutes; a part of it runs in photographs_give_back_the_cloth"]
 fn table() {
-    println!("cloth               gaps (mm)  noise  tau'    kept    predicted  90 % of tau', kept");
+    println!("cloth                gaps (mm)    noise  tau'    kept    predicted  90 % of tau', kept  chi2");
+    let mut outside = Vec::new();
     for conditions in [CLEAN, NOISY] {
         for cloth in &CLOTHS {
             let [near, far] = cloth.fit_gaps_mm;
             for gaps in [vec![near], vec![far], vec![near, far]] {
-                println!("{}", row(cloth, &gaps, &conditions));
+                let (errors, text) = row(cloth, &gaps, &conditions);
+                println!("{text}");
+                if !errors.within(&ASKED) && !NOT_ASKED.iter().any(|(name, _)| *name == cloth.name) {
+                    outside.push(text);
+                }
             }
         }
     }
+    assert!(outside.is_empty(), "{outside:#?}");
 }
 
 /// A standard normal number (Box and Muller).
@@ -267,160 +301,83 @@ fn normal(stream: &mut Pcg64Mcg) -> f64 {
     (-2.0 * (1.0 - u).ln()).sqrt() * (2.0 * std::f64::consts::PI * v).cos()
 }
 
-#[test]
-#[ignore = "looked at"]
-fn coverage() {
+/// Makers who measure gap, scale and exposures as well as they state, over all cloths in turn.
+fn covered(photographs: usize) -> (usize, usize) {
     let mut stream = Pcg64Mcg::seed_from_u64(20);
-    let (mut reduced, mut kept, mut count) = (0, 0, 0);
-    for i in 0..100_usize {
-        let cloth = &CLOTHS[i % CLOTHS.len()];
-        let gap = cloth.fit_gaps_mm[(i / CLOTHS.len()) % 2];
-        let told = Told {
+    let makers: Vec<Told> = (0..photographs)
+        .map(|_| Told {
             scale: (0.01 * normal(&mut stream)).exp(),
             bare: (BARE_SURE * normal(&mut stream)).exp(),
             gap_mm: 0.3 * normal(&mut stream),
-        };
-        let conditions = Conditions { seed: 100 + i as u64, ..NOISY };
-        let Ok(found) = std::panic::catch_unwind(|| recovered(cloth, &[gap], &conditions, told)) else {
-            println!("{} {gap} not measured", cloth.name);
-            continue;
-        };
-        let share = {
-            let truth = spots::of(cloth, gap);
-            truth.colours[1].direct_share.value + truth.colours[1].scattered_share.value
-        };
-        let (r, k) = (found.certainty.reduced[1], found.certainty.light_kept[1]);
-        let z = |i: &Interval, truth: f64| (i.value / truth).ln() / ((i.high / i.value).ln() / 1.645);
-        println!(
-            "{:18} {gap:4} z {:5.2} {:5.2}  ± {:4.1} % ±{:4.1} % chi {:.2}",
-            cloth.name,
-            z(&r, cloth.reduced_thickness(1)),
-            z(&k, share),
-            100.0 * r.relative(),
-            100.0 * k.relative(),
-            found.fit.reduced_chi_square
-        );
-        count += 1;
-        reduced += usize::from(r.holds(cloth.reduced_thickness(1)));
-        kept += usize::from(k.holds(share));
-    }
-    println!("{reduced} and {kept} of {count}");
+        })
+        .collect();
+    let held: Vec<(bool, bool)> = makers
+        .into_par_iter()
+        .enumerate()
+        .map(|(i, told)| {
+            let cloth = &CLOTHS[i % CLOTHS.len()];
+            let gap = cloth.fit_gaps_mm[(i / CLOTHS.len()) % 2];
+            let conditions = Conditions { seed: 100 + i as u64, ..NOISY };
+            let found = recovered(cloth, &[gap], &conditions, told);
+            let green = &spots::of(cloth, gap).colours[1];
+            let kept = green.direct_share.value + green.scattered_share.value;
+            let certainty = &found.certainty;
+            (certainty.reduced[1].holds(cloth.reduced_thickness(1)), certainty.light_kept[1].holds(kept))
+        })
+        .collect();
+    (held.iter().filter(|h| h.0).count(), held.iter().filter(|h| h.1).count())
 }
 
 #[test]
-#[ignore = "looked at"]
-fn answers() {
-    let cloth = &CLOTHS[0];
-    let spots = spots::of(cloth, 5.0);
-    for (name, base) in [
-        ("clean", Camera::clean(640, 520, 0.09)),
-        ("everyday", Camera { centre_px: [301.3, 262.8], ..Camera::everyday(640, 520, 0.09) }),
-        ("png", Camera { save: Save::Png, ..Camera::everyday(640, 520, 0.09) }),
+fn intervals_hold_the_truth_as_often_as_they_say() {
+    /// 90 of 100 are promised; 80 to 98 are asked for, two and a half standard deviations of the count on either side.
+    const ASKED_OF_100: std::ops::RangeInclusive<usize> = 80..=98;
+    let (reduced, kept) = covered(100);
+    assert!(ASKED_OF_100.contains(&reduced), "reduced optical thickness: {reduced} of 100");
+    assert!(ASKED_OF_100.contains(&kept), "light kept: {kept} of 100");
+}
+
+#[test]
+fn the_bare_pixel_gives_the_cameras_answer() {
+    /// JPEG and noise; without them, 16 bits and the edges of the window.
+    const EVERYDAY: f64 = 0.015;
+    const CLEAN: f64 = 1e-3;
+    let spots = spots::of(&CLOTHS[0], 5.0);
+    let everyday = Camera { centre_px: [301.3, 262.8], ..Camera::everyday(640, 520, 0.09) };
+    for (camera, tone, limit) in [
+        (Camera::clean(640, 520, 0.09), ToneChoice::Linear, CLEAN),
+        (everyday.clone(), ToneChoice::Auto, EVERYDAY),
+        (Camera { save: Save::Png, ..everyday }, ToneChoice::Auto, EVERYDAY),
     ] {
-        let camera = base.with_glow_peak(&spots, &[[0.0; 2]], 0.7);
+        let camera = camera.with_glow_peak(&spots, &[[0.0; 2]], 0.7);
         let ratio = BARE_PEAK / (camera.exposure * spots.window_radiance());
-        let bare = decode(
-            &camera.photograph_bare(&spots, &[[0.0; 2]], ratio),
-            if name == "clean" { ToneChoice::Linear } else { ToneChoice::Auto },
-        )
-        .expect("decodes");
+        let bytes = camera.photograph_bare(&spots, &[[0.0; 2]], ratio);
+        let bare = decode(&bytes, tone).expect("decodes");
         let light = measure_bare(&bare, 0.09, ratio * camera.exposure, 1.0, WINDOW_MM).expect("bare");
-        println!("{name}: {:?} of {:?}", light.answer, camera.channel_gain);
-    }
-}
-
-#[test]
-#[ignore = "looked at"]
-fn model_against_photons() {
-    for cloth in &CLOTHS {
-        for gap in cloth.gaps_mm() {
-            let truth = spots::of(cloth, gap);
-            let height = gap + cloth.thickness_mm;
-            let radii: Vec<f64> = (0..60).map(|i| 0.1 * height * f64::from(i)).collect();
-            let mut line = format!("{:18} {gap:5}", cloth.name);
-            for c in 0..COLOURS {
-                let spot = &solved(&[cloth.stack(gap, c)], 1.0)[0];
-                let values = spot.at_radii(spots::source().window, &radii);
-                let peak = truth.glow(c, 0.0);
-                let differences: Vec<f64> =
-                    radii.iter().zip(&values).map(|(r, v)| (v - truth.glow(c, *r)) / peak).collect();
-                let worst =
-                    differences.iter().copied().fold(0.0, |a: f64, b| if b.abs() > a.abs() { b } else { a });
-                let at = |h: f64| differences[(10.0 * h) as usize];
-                let shares = weftlight::light::totals::shares(&cloth.stack(gap, c), 1.0);
-                let kept = (shares.direct + shares.scattered)
-                    / (truth.colours[c].direct_share.value + truth.colours[c].scattered_share.value)
-                    - 1.0;
-                line += &format!(
-                    "  | {:5.1} at 0 {:5.1} .5h {:5.1} 1h {:5.1} kept {:5.2} %",
-                    100.0 * worst,
-                    100.0 * at(0.0),
-                    100.0 * at(0.5),
-                    100.0 * at(1.0),
-                    100.0 * kept
-                );
-            }
-            println!("{line}");
+        for (answer, gain) in light.answer.iter().zip(camera.channel_gain) {
+            assert!((answer.0 / gain - 1.0).abs() < limit, "{light:?} of {:?}", camera.channel_gain);
         }
     }
 }
 
 #[test]
-#[ignore = "looked at"]
-fn amplitude() {
-    for (name, gap) in [("jersey", 5.0), ("fleece", 6.0), ("wool-felt-1", 10.0)] {
-        let cloth = crate::cloths::named(name);
-        let found = recovered(cloth, &[gap], &CLEAN, RIGHTLY);
-        let (shots, answer) = shots(cloth, gap, &CLEAN, RIGHTLY);
-        let first = shots[0].exposure;
-        println!(
-            "{name}: {:?}\n answer {:?} known {:?}",
-            found.fit.cloth,
-            found.fit.answer.map(|a| a / first),
-            answer
-        );
-        for (shot, fit) in shots.iter().zip(&found.fit.shots) {
-            println!(
-                "  exposure {} factor {} gap {} scale {}",
-                shot.exposure, fit.exposure, fit.gap_mm, fit.scale
-            );
-            let p = fit.profiles[1].as_ref().unwrap();
-            for i in 0..p.radii_mm.len() {
-                println!(
-                    "   {:6.2} {:8.4} {:8.4} {:8.4}",
-                    p.radii_mm[i],
-                    p.seen[i],
-                    p.model[i],
-                    p.seen[i] - p.model[i]
-                );
-            }
-            println!("  peak {} background {}", p.peak, p.background);
-        }
+fn the_model_is_the_photons_picture() {
+    /// Of the peak: forward scattering (README's limits) and the photons' own errors of half a per cent.
+    const MODEL: f64 = 0.03;
+    /// Clear, loose wadding: a known defect, see `ranges_of_the_spot_behind_thin_cloth_hold_what_photons_find`.
+    const EXCEPT: &str = "wadding";
+    for cloth in CLOTHS.iter().filter(|cloth| cloth.name != EXCEPT) {
+        let gap = cloth.predicted_gap_mm;
         let truth = spots::of(cloth, gap);
-        let numbers = weftlight::photo::fit::unknowns::ClothNumbers {
-            optical_thickness: cloth.extinction_per_mm * cloth.thickness_mm,
-            absorption_ratio: std::array::from_fn(|c| {
-                (1.0 - cloth.albedo[c]) / (cloth.albedo[c] * (1.0 - cloth.asymmetry))
-            }),
-            openness: cloth.openness,
-            asymmetry: cloth.asymmetry,
-        };
-        let subject = Subject {
-            thickness_mm: cloth.thickness_mm,
-            board_reflectance: BOARD_REFLECTANCE,
-            beam_power: 1.0,
-            windows: [spots::source().window; COLOURS],
-            answer: [None; 3],
-            beforehand: Beforehand::default(),
-        };
-        let fits = weftlight::photo::fit::compare(&subject, &numbers, &shots).unwrap();
-        for (shot, fit) in shots.iter().zip(&fits) {
-            let p = fit.profiles[1].as_ref().unwrap();
-            println!(
-                "  true cloth: peak over exposure, of photons {} worst {:?}",
-                p.peak / shot.exposure / truth.glow(1, 0.0),
-                p.misfit()
-            );
+        for c in 0..COLOURS {
+            let rings = &truth.colours[c].rings;
+            let edges: Vec<[f64; 2]> = rings.iter().map(|ring| [ring.inner_mm, ring.outer_mm]).collect();
+            let values = solved(&[cloth.stack(gap, c)], 1.0)[0].over_rings(spots::source().window, &edges);
+            let peak = values.iter().copied().fold(0.0, f64::max);
+            for (ring, value) in rings.iter().zip(values) {
+                let error = (value - ring.radiance.value).abs() / peak;
+                assert!(error < MODEL, "{} {c} at {} mm: {error}", cloth.name, ring.inner_mm);
+            }
         }
     }
 }

@@ -216,6 +216,12 @@ pub enum FitError {
     },
 }
 
+/// Steps after which the starts are compared, and those of which the sum of squares is then so many times the best are left.
+const FIRST_STEPS: usize = 10;
+const HOPELESS: f64 = 3.0;
+/// Steps after which a search is ended; twenty in all are usual.
+const MOST_STEPS: usize = 45;
+
 /// Fewest usable rings of a photograph: below, the shape of the spot is not seen.
 const FEWEST_RINGS: usize = 8;
 
@@ -225,10 +231,16 @@ const FEWEST_RINGS: usize = 8;
 /// When there is too little to fit.
 pub fn fit(subject: &Subject, shots: &[Shot]) -> Result<Fit, FitError> {
     let whole = usable(subject, shots)?;
-    let starts = start::starts(&whole);
-    let minima: Vec<Minimum> = starts.into_par_iter().map(|start| minimise(&whole, start)).collect();
     let cost = |minimum: &Minimum| minimum.residuals.norm_squared();
-    let Some(minimum) = minima.into_iter().min_by(|a, b| cost(a).total_cmp(&cost(b))) else {
+    let begun: Vec<Minimum> =
+        start::starts(&whole).into_par_iter().map(|start| minimise(&whole, start, FIRST_STEPS)).collect();
+    let best = begun.iter().map(cost).fold(f64::INFINITY, f64::min);
+    let followed: Vec<Minimum> = begun
+        .into_par_iter()
+        .filter(|minimum| cost(minimum) <= HOPELESS * best)
+        .map(|minimum| if minimum.settled { minimum } else { minimise(&whole, minimum.at, MOST_STEPS) })
+        .collect();
+    let Some(minimum) = followed.into_iter().min_by(|a, b| cost(a).total_cmp(&cost(b))) else {
         return Err(FitError::NoShot);
     };
     Ok(finished(whole, minimum))
