@@ -41,11 +41,12 @@ pub fn stated_uncertainty(certainty: &Certainty) -> f64 {
     of_light.min(certainty.ln_scattering)
 }
 
+/// Openness below this is none: less than a photograph can tell.
+pub const LEAST_OPEN: f64 = 5e-4;
+
 /// The text of the file; [`crate::cloth::file::resolve`] reads it back.
 #[must_use]
 pub fn cloth_file(heading: &Heading<'_>, cloth: &ClothNumbers, certainty: &Certainty) -> String {
-    /// Openness below this is none: less than a photograph can tell.
-    const LEAST_OPEN: f64 = 5e-4;
     let mut text = String::new();
     for line in heading.comment.lines() {
         let _ = writeln!(text, "{}", format!("# {line}").trim_end());

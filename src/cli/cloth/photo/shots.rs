@@ -93,7 +93,19 @@ pub(super) fn ready(
         beforehand: Beforehand::default(),
     };
     remarks.extend(not_alike(&lit));
-    Ok(Ready { subject, shots, read, remarks, bare })
+    Ok(Ready { subject, shots, read, remarks: told_once(remarks), bare })
+}
+
+/// What is said of several photographs in the same words is said once, with all their names.
+fn told_once(remarks: Vec<Diagnostic>) -> Vec<Diagnostic> {
+    let mut once: Vec<Diagnostic> = Vec::new();
+    for remark in remarks {
+        match once.iter_mut().find(|other| other.what == remark.what && other.next == remark.next) {
+            Some(other) => other.file = format!("{}, {}", other.file, remark.file),
+            None => once.push(remark),
+        }
+    }
+    once
 }
 
 impl Mismatch {
@@ -149,6 +161,18 @@ fn not_measured(path: &Path, error: &MeasureError) -> Diagnostic {
         }
         MeasureError::Size { .. } => fault.next("Check the scale and the stand-off."),
         MeasureError::CutOff => fault.next("Photograph again with room around the pixel."),
+    }
+}
+
+/// As [`not_measured`], of a photograph without cloth.
+fn bare_not_measured(path: &Path, error: &MeasureError) -> Diagnostic {
+    let fault = not_measured(path, error);
+    match error {
+        MeasureError::Find(_) => fault.next(
+            "Photograph the bare lit pixel from the same place as the cloth, at about a hundredth of the exposure: a disc in the \
+             middle of the picture, bright but not white.",
+        ),
+        _ => fault,
     }
 }
 
@@ -229,7 +253,7 @@ fn bare(
         };
         let mm_per_px = read[0].measured.mm_per_px;
         let light = measure_bare(&photo, mm_per_px, exposure, taking.package.beam_power, window_mm)
-            .map_err(|error| vec![not_measured(path, &error)])?;
+            .map_err(|error| vec![bare_not_measured(path, &error)])?;
         lights.push(light);
     }
     let answer = joined(&lights, BARE_SURE);
