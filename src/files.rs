@@ -2,7 +2,7 @@
 #![allow(clippy::disallowed_methods)]
 
 use crate::cloth::Cloth;
-use crate::cloth::catalogue::ClothSource;
+use crate::cloth::catalogue::{ClothSource, NamedText};
 use crate::cloth::file as cloth_file;
 use crate::diagnose::Diagnostic;
 use std::fs::File;
@@ -14,11 +14,20 @@ use std::sync::Arc;
 /// a larger one is a mistake, and refusing it bounds time and memory.
 pub const MOST_BYTES: u64 = 1 << 20;
 
+/// A drawing or a list of places may be this large. A list of 100 000 pixels takes 4 MiB; drawings of pattern pieces stay below 1 MiB
+/// unless they hold pictures, which are of no use here.
+pub const MOST_DRAWING_BYTES: u64 = 8 << 20;
+
 /// Reads a text file: at most [`MOST_BYTES`] of UTF-8, a byte-order mark at its start taken off.
 ///
 /// # Errors
 /// One diagnostic that says what is wrong with the file as a whole.
 pub fn read_text(path: &Path) -> Result<String, Vec<Diagnostic>> {
+    read_text_within(path, MOST_BYTES, "Name a file that ends in .yaml.")
+}
+
+/// Reads a text file of at most so many bytes. `ordinary` says what to name instead of a device or a pipe.
+fn read_text_within(path: &Path, most_bytes: u64, ordinary: &str) -> Result<String, Vec<Diagnostic>> {
     let shown = path.display().to_string();
     let fault = |what: String| Diagnostic::of_file(&shown, what);
     let kind = std::fs::metadata(path).map_err(|error| cannot_read(&shown, &error))?;
@@ -26,17 +35,15 @@ pub fn read_text(path: &Path) -> Result<String, Vec<Diagnostic>> {
         return Err(vec![fault("this is a folder, not a file".to_owned()).next("Name the file in it.")]);
     }
     if !kind.is_file() {
-        return Err(vec![
-            fault("this is not an ordinary file".to_owned()).next("Name a file that ends in .yaml."),
-        ]);
+        return Err(vec![fault("this is not an ordinary file".to_owned()).next(ordinary)]);
     }
     let mut bytes = Vec::new();
     File::open(path)
-        .and_then(|file| file.take(MOST_BYTES + 1).read_to_end(&mut bytes))
+        .and_then(|file| file.take(most_bytes + 1).read_to_end(&mut bytes))
         .map_err(|error| cannot_read(&shown, &error))?;
-    if bytes.len() as u64 > MOST_BYTES {
+    if bytes.len() as u64 > most_bytes {
         return Err(vec![
-            fault("the file is too large".to_owned()).allowed(format!("at most {MOST_BYTES} bytes")),
+            fault("the file is too large".to_owned()).allowed(format!("at most {most_bytes} bytes")),
         ]);
     }
     text_of(bytes, &shown)
@@ -77,6 +84,8 @@ fn text_of(bytes: Vec<u8>, shown: &str) -> Result<String, Vec<Diagnostic>> {
         let next = "Save it as UTF-8 in your editor.";
         let as_utf16 = matches!(error.as_bytes(), [0xff, 0xfe, ..] | [0xfe, 0xff, ..]);
         let next = if as_utf16 { "It looks like UTF-16. Save it as UTF-8 in your editor." } else { next };
+        let compressed = error.as_bytes().starts_with(&[0x1f, 0x8b]);
+        let next = if compressed { "It is compressed. Save it as plain text (plain SVG)." } else { next };
         vec![Diagnostic::of_file(shown, what).next(next)]
     })?;
     Ok(text.strip_prefix('\u{feff}').map(str::to_owned).unwrap_or(text))
@@ -211,7 +220,7 @@ fn folder_of(path: &Path) -> PathBuf {
     }
 }
 
-/// The built-in catalogue, and cloth files whose paths count from the folder of the scene.
+/// The built-in catalogue, and cloth files, drawings and lists whose paths count from the folder of the scene.
 #[derive(Clone, Debug)]
 pub struct ClothsBeside {
     folder: PathBuf,
@@ -225,10 +234,21 @@ impl ClothsBeside {
     }
 }
 
+impl ClothsBeside {
+    fn whole(&self, path: &str) -> PathBuf {
+        if self.folder == Path::new(".") { PathBuf::from(path) } else { self.folder.join(path) }
+    }
+}
+
 impl ClothSource for ClothsBeside {
     fn by_path(&self, path: &str) -> Result<Arc<Cloth>, Vec<Diagnostic>> {
-        let whole = if self.folder == Path::new(".") { PathBuf::from(path) } else { self.folder.join(path) };
-        read_cloth(&whole).map(Arc::new)
+        read_cloth(&self.whole(path)).map(Arc::new)
+    }
+
+    fn drawing_text(&self, path: &str) -> Result<NamedText, Vec<Diagnostic>> {
+        let whole = self.whole(path);
+        let text = read_text_within(&whole, MOST_DRAWING_BYTES, "Name an SVG or CSV file.")?;
+        Ok(NamedText { shown_as: whole.display().to_string(), text })
     }
 }
 

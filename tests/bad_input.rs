@@ -140,7 +140,7 @@ view: {room_lx: 20}
             "6:38 `diameter_mm` must not be negative",
             "7:43 `pitch_mm` is not a number",
             "7:56 there is no order `zig-zag`",
-            "8:5 pixels along a path are not built yet",
+            "8:31 the drawing cannot be used",
             "10:14 `gap_mm` must be a number",
             "10:27 there is no cloth `felt-wool-ivry`",
             "14:21 `thickness_mm` is too small",
@@ -148,6 +148,7 @@ view: {room_lx: 20}
             "16:17 `colour` is not a colour",
             "16:32 `level` is too large",
             "18:1 the key `view` is given twice",
+            "null:null there is no such file",
         ]
     );
 }

@@ -2,17 +2,21 @@
 
 use super::Outcome;
 use super::output;
+use super::preview::try_target;
 use crate::cloth::shape::CLOTH;
 use crate::cloth::{Basis, Cloth};
 use crate::diagnose::{Diagnostic, to_json};
 use crate::files;
+use crate::pixels::curve::Kind;
+use crate::pixels::layout::Place;
+use crate::pixels::list;
 use crate::reading::schema::json_schema;
 use crate::scene::file::{Resolved, read_with_warnings};
 use crate::scene::shape::SCENE;
-use crate::scene::{Pixel, Scene};
+use crate::scene::{Laid, LaidKind, PatternPiece, Pixel, Scene};
 use clap::{Args, ValueEnum};
 use serde_json::json;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Check a scene file or a cloth file: every problem with line and column
 ///
@@ -31,6 +35,10 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "KIND", value_enum, conflicts_with_all = ["file", "json", "kind"])]
     schema: Option<FileKind>,
 
+    /// Also write where every pixel sits, as CSV: index, x_mm, y_mm, turn_deg, group
+    #[arg(long, value_name = "FILE", conflicts_with = "schema")]
+    pixels: Option<PathBuf>,
+
     /// Print the result as JSON
     #[arg(long)]
     json: bool,
@@ -44,19 +52,31 @@ enum FileKind {
     Cloth,
 }
 
-pub(super) fn run(arguments: &Arguments) -> Outcome {
-    match (&arguments.file, arguments.schema) {
+pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
+    Ok(match (&arguments.file, arguments.schema) {
         (_, Some(kind)) => output::data(&schema(kind)),
         (Some(path), None) => {
             let shown = path.display().to_string();
             let (result, warnings) = match arguments.kind {
                 FileKind::Scene => match read_with_warnings(path) {
-                    Ok(Resolved { scene, warnings }) => {
-                        (Ok((scene_in_words(&scene), scene_as_json(&scene))), warnings)
+                    Ok(resolved) => {
+                        if let Some(target) = &arguments.pixels {
+                            write_pixels(target, path, &resolved)?;
+                        }
+                        let mut words = scene_in_words(&resolved);
+                        if let Some(target) = &arguments.pixels {
+                            words += &format!("\nWrote {}.", target.display());
+                        }
+                        (Ok((words, scene_as_json(&resolved))), resolved.warnings)
                     }
                     Err(problems) => (Err(problems), Vec::new()),
                 },
                 FileKind::Cloth => {
+                    if let Some(target) = &arguments.pixels {
+                        let what = "a cloth has no pixels whose places could be written";
+                        let fault = Diagnostic::of_file(&target.display().to_string(), what);
+                        return Err(vec![fault.next("Leave --pixels out, or check a scene.")]);
+                    }
                     let cloth = files::read_cloth(path);
                     (cloth.map(|cloth| (cloth_in_words(&cloth), cloth_as_json(&cloth))), Vec::new())
                 }
@@ -65,7 +85,20 @@ pub(super) fn run(arguments: &Arguments) -> Outcome {
         }
         // The reader of the command line asks for one of the two.
         (None, None) => Outcome::Error,
-    }
+    })
+}
+
+/// Writes the places of a scene's pixels as a list.
+fn write_pixels(target: &Path, scene_file: &Path, resolved: &Resolved) -> Result<(), Vec<Diagnostic>> {
+    let mut read: Vec<PathBuf> = resolved.files.iter().map(PathBuf::from).collect();
+    read.push(scene_file.to_path_buf());
+    try_target(target, &read)?;
+    let places = resolved
+        .scene
+        .pixels
+        .iter()
+        .map(|pixel| (Place { at: pixel.at, turn_rad: pixel.turn_rad }, pixel.group));
+    files::write_atomically(target, list::csv(places).as_bytes())
 }
 
 /// The schema as text.
@@ -156,7 +189,75 @@ pub(super) fn mm(length: f64) -> String {
     format!("{} mm", (length * 100.0).round() / 100.0)
 }
 
-fn scene_in_words(scene: &Scene) -> String {
+/// What was laid along a drawing, with the lengths to cut.
+fn laid_in_words(laid: &Laid) -> String {
+    let Laid { group, pixels, source, kind } = laid;
+    let head = format!("Group {}: {pixels} pixels", group + 1);
+    match kind {
+        LaidKind::List => format!("{head} at the places of {source}."),
+        LaidKind::Fill { rows, pitch_mm, runs } => format!(
+            "{head} in {rows} rows inside {source}: {} pieces of strip, {} together.",
+            runs.len(),
+            mm(pitch_mm * *pixels as f64)
+        ),
+        LaidKind::Path { kind, length_mm, cuts } => {
+            let head = format!("{head} along {source}, {} long", mm(*length_mm));
+            let word = if *kind == Kind::Strip { "strip" } else { "wire" };
+            if cuts.len() == 1 {
+                return format!("{head}: {} of {word}, {} left.", mm(cuts[0].cut_mm), mm(cuts[0].left_mm));
+            }
+            let used: Vec<_> = cuts.iter().filter(|cut| cut.pixels > 0).collect();
+            let listed: Vec<String> = used
+                .iter()
+                .take(MOST_CUTS)
+                .map(|cut| format!("{} ({})", mm(cut.cut_mm), cut.pixels))
+                .collect();
+            let more = if used.len() > MOST_CUTS { ", …" } else { "" };
+            let left: f64 = cuts.iter().map(|cut| cut.left_mm).sum();
+            format!(
+                "{head} in {} parts: {} pieces of {word}, {}{more} (pixels in brackets); {} left.",
+                cuts.len(),
+                used.len(),
+                listed.join(", "),
+                mm(left)
+            )
+        }
+    }
+}
+
+/// Pieces of strip that the words list.
+const MOST_CUTS: usize = 12;
+
+fn laid_as_json(laid: &Laid) -> serde_json::Value {
+    let mut whole = json!({ "group": laid.group, "pixels": laid.pixels, "source": laid.source });
+    match &laid.kind {
+        LaidKind::List => {}
+        LaidKind::Fill { rows, pitch_mm, runs } => {
+            whole["rows"] = json!(rows);
+            whole["pieces"] = runs
+                .iter()
+                .map(|pixels| json!({ "pixels": pixels, "cut_mm": pitch_mm * *pixels as f64 }))
+                .collect();
+        }
+        LaidKind::Path { kind, length_mm, cuts } => {
+            whole["kind"] = json!(if *kind == Kind::Strip { "strip" } else { "wire" });
+            whole["length_mm"] = json!(length_mm);
+            whole["pieces"] = cuts
+                .iter()
+                .map(|cut| json!({ "pixels": cut.pixels, "cut_mm": cut.cut_mm, "left_mm": cut.left_mm }))
+                .collect();
+        }
+    }
+    whole
+}
+
+/// Width and height of the pattern piece, in mm.
+fn piece_size(piece: &PatternPiece) -> [f64; 2] {
+    let (low, high) = piece.outline.extent();
+    [(high[0] - low[0]).0, (high[1] - low[1]).0]
+}
+
+fn scene_in_words(Resolved { scene, laid, scales, .. }: &Resolved) -> String {
     let [width, height] = size(scene);
     let count = scene.pixels.len();
     let pixels = if count == 1 { "pixel" } else { "pixels" };
@@ -172,6 +273,17 @@ fn scene_in_words(scene: &Scene) -> String {
         format!("{}: {kinds}.", scene.name),
         format!("From the first centre to the last they cover {} by {}.", mm(width), mm(height)),
     ];
+    lines.extend(scales.iter().map(|(file, scale)| format!("In {file} {scale}.")));
+    lines.extend(laid.iter().map(laid_in_words));
+    if let Some(piece) = &scene.piece {
+        let [width, height] = piece_size(piece);
+        lines.push(format!(
+            "The pattern piece is {} by {}, {:.0} cm2.",
+            mm(width),
+            mm(height),
+            piece.outline.area_mm2() / 100.0
+        ));
+    }
     if scene.stack.is_empty() {
         lines.push("No cloth lies over them: the pixels are bare.".to_owned());
     }
@@ -201,7 +313,7 @@ fn scene_in_words(scene: &Scene) -> String {
     lines.join("\n")
 }
 
-fn scene_as_json(scene: &Scene) -> serde_json::Value {
+fn scene_as_json(Resolved { scene, laid, scales, .. }: &Resolved) -> serde_json::Value {
     let packages: serde_json::Map<String, serde_json::Value> =
         packages(&scene.pixels).into_iter().map(|(name, count)| (name.to_owned(), json!(count))).collect();
     let cloths: Vec<_> = scene
@@ -223,6 +335,14 @@ fn scene_as_json(scene: &Scene) -> serde_json::Value {
         "areal_mass_g_m2": areal_mass(scene),
         "distance_m": scene.view.distance_m,
         "room_lx": scene.view.room_lx,
+        "laid": laid.iter().map(laid_as_json).collect::<Vec<_>>(),
+        "drawings": scales
+            .iter()
+            .map(|(file, scale)| json!({ "file": file, "mm_per_unit": scale.mm_per_unit }))
+            .collect::<Vec<_>>(),
+        "piece": scene.piece.as_ref().map(|piece| {
+            json!({ "size_mm": piece_size(piece), "area_mm2": piece.outline.area_mm2(), "seam_mm": piece.seam.0 })
+        }),
     })
 }
 

@@ -170,6 +170,7 @@ fn one_pixel(cloth: &Arc<Cloth>) -> Scene {
             eye_pigment: 0.5,
         },
         supply: None,
+        piece: None,
     }
 }
 

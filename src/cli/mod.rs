@@ -82,7 +82,7 @@ pub fn run() -> ExitCode {
             Command::Standoff(arguments) => standoff::run(&arguments),
             Command::Spread(arguments) => spread::run(&arguments),
             Command::Cloth(arguments) => cloth::run(&arguments),
-            Command::Check(arguments) => Ok(check::run(&arguments)),
+            Command::Check(arguments) => check::run(&arguments),
         }),
         // Help and version end well, a wrong call ends with 2; the library that reads the call knows which.
         Err(message) => {

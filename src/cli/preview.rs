@@ -108,8 +108,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
         return Err(problems);
     }
     different_files(&jobs, arguments.linear.as_deref())?;
+    let drawings = jobs.iter().flat_map(|job| &job.read);
+    let read: Vec<PathBuf> = arguments.scenes.iter().chain(drawings).cloned().collect();
     for target in arguments.linear.iter().chain(jobs.iter().map(|job| &job.target)) {
-        try_target(target, &arguments.scenes)?;
+        try_target(target, &read)?;
     }
     output::diagnostics(&warnings);
     let mut told = Vec::with_capacity(jobs.len());
@@ -160,11 +162,13 @@ fn different_files(jobs: &[Job], linear: Option<&Path>) -> Result<(), Vec<Diagno
 struct Job {
     scene: Scene,
     target: PathBuf,
+    /// Drawings and lists that the scene names.
+    read: Vec<PathBuf>,
 }
 
 impl Job {
     fn prepare(arguments: &Arguments, file: &Path) -> Result<(Job, Vec<Diagnostic>), Vec<Diagnostic>> {
-        let Resolved { scene, warnings } = read_with_warnings(file)?;
+        let Resolved { scene, warnings, files, .. } = read_with_warnings(file)?;
         if arguments.gap_mm.is_some() && scene.stack.is_empty() {
             let shown = file.display().to_string();
             let fault = Diagnostic::of_file(&shown, "the scene has no cloth, so there is no gap to set");
@@ -172,7 +176,8 @@ impl Job {
         }
         let stem = || file.file_stem().unwrap_or_default().to_string_lossy();
         let target = arguments.output.clone().unwrap_or_else(|| usual_target(&stem()));
-        Ok((Job { scene: arguments.applied(scene), target }, warnings))
+        let read = files.into_iter().map(PathBuf::from).collect();
+        Ok((Job { scene: arguments.applied(scene), target, read }, warnings))
     }
 
     fn draw(&self, linear: Option<&Path>) -> Result<(LuminanceImage, ExposureValue), Vec<Diagnostic>> {
@@ -218,7 +223,7 @@ pub(super) fn three_digits(value: f64) -> String {
 }
 
 fn in_words(
-    Job { scene, target }: &Job,
+    Job { scene, target, .. }: &Job,
     linear: Option<&Path>,
     picture: &LuminanceImage,
     exposure: ExposureValue,
@@ -264,7 +269,7 @@ fn in_words(
 const SEEN_BARE: f64 = 0.005;
 
 fn as_json(
-    Job { scene, target }: &Job,
+    Job { scene, target, .. }: &Job,
     linear: Option<&Path>,
     picture: &LuminanceImage,
     exposure: ExposureValue,

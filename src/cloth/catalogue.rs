@@ -72,8 +72,27 @@ impl<'a> Reference<'a> {
     }
 }
 
-/// Where the cloths of a scene come from. Reading a scene asks it and so stays free of files itself.
+/// A text file that a scene names.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NamedText {
+    /// The file's name in messages.
+    pub shown_as: String,
+    /// What stands in it.
+    pub text: String,
+}
+
+/// Where the cloths of a scene come from, and the drawings and lists beside it. Reading a scene asks it and so stays free of
+/// files itself.
 pub trait ClothSource {
+    /// A drawing or a list of places; the path is as the scene writes it.
+    ///
+    /// # Errors
+    /// Why the file cannot be read.
+    fn drawing_text(&self, path: &str) -> Result<NamedText, Vec<Diagnostic>> {
+        let fault = Diagnostic::of_file(path, "drawings and lists cannot be read here");
+        Err(vec![fault.next("Give the places in the scene itself.")])
+    }
+
     /// The cloth of a file; the path is as the scene writes it.
     ///
     /// # Errors

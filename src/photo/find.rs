@@ -3,7 +3,7 @@
 //! # Model
 //! On means over blocks (320 along the longer side at most): the background is a plane through the darker parts, the noise
 //! comes from differences of blocks near by. Every block that stands out, with a dip between it and all that is brighter,
-//! is looked at closely in the full picture ([`super::spot`]): round things that fall off from their middle are spots,
+//! is looked at closely in the full picture: round things that fall off from their middle are spots,
 //! others (a window, a lamp, writing) are set apart, single pixels gone wrong are dropped.
 //!
 //! # Validity
@@ -18,9 +18,9 @@ mod peaks;
 
 use super::cells::Cells;
 use super::decode::Photo;
-use super::spot::{Look, look};
+use super::spot::{Look, is_grain, look};
 use background::{Ground, ground};
-use peaks::{Peak, peaks};
+use peaks::{Peak, StandingOut, peaks};
 use thiserror::Error;
 
 /// Blocks along the longer side of the picture at most.
@@ -154,12 +154,22 @@ pub enum FindError {
         /// How many.
         things: usize,
     },
-    /// The light only falls off towards the corners.
+    /// Nothing stands out from the light that is all over the picture.
     #[error(
-        "the picture is lit all over and only falls off towards its edges; step back or darken the room, so that a single lit pixel \
-         and the dark around it are in the picture"
+        "the picture is lit all over, and nothing stands out of it; if that is the pixel's glow, step back, so that the dark around it is in \
+         the picture; if it is the light of the room, darken it"
     )]
     LitAllOver,
+    /// The brightest place is cut off.
+    #[error(
+        "the brightest place is cut off by the picture's edge; put the lit pixel in the middle of the picture"
+    )]
+    AtEdge,
+    /// Only single pixels.
+    #[error(
+        "nothing but single bright pixels, the sensor's own, is in the picture; light the pixel, expose longer"
+    )]
+    Grain,
 }
 
 /// Height over noise that a place must have; below, the largest of a hundred thousand blocks of noise might reach it.
@@ -173,25 +183,28 @@ pub fn spots(photo: &Photo) -> Result<Found, FindError> {
     let cells = Cells::whole(photo, MOST_BLOCKS);
     refuse_hopeless(&cells)?;
     let ground = ground(photo, &cells).ok_or(FindError::Even)?;
-    let (peaks, signal_to_noise) = peaks(&cells, &ground);
+    let (peaks, standing_out) = peaks(&cells, &ground);
     if peaks.is_empty() {
-        return Err(FindError::Nothing { signal_to_noise });
+        return Err(match standing_out {
+            StandingOut::OverNoise(signal_to_noise) => FindError::Nothing { signal_to_noise },
+            StandingOut::LessThanTexture => FindError::LitAllOver,
+        });
     }
-    let (mut spots, mut others) = looked_at(photo, &ground, &peaks);
+    let Looked { mut spots, mut others, unclear } = looked_at(photo, &ground, &peaks, cells.size);
     let brightest_first =
         |list: &mut Vec<Spot>| list.sort_by(|a, b| b.brightness().total_cmp(&a.brightness()));
     brightest_first(&mut spots);
     brightest_first(&mut others);
-    let things = others.len();
     let lit_all_over = |spot: &Spot| ground.lit_all_over(photo, spot);
     if spots.iter().chain(&others).next().is_some_and(lit_all_over) && spots.len() <= 1 {
         return Err(FindError::LitAllOver);
     }
     let Some(first) = spots.first() else {
-        return Err(if things > 0 {
-            FindError::NoSpot { things }
-        } else {
-            FindError::Nothing { signal_to_noise }
+        let things = others.len() + unclear;
+        return Err(match things {
+            0 => FindError::Grain,
+            1 if others.is_empty() && at_edge(photo, &peaks[0]) => FindError::AtEdge,
+            _ => FindError::NoSpot { things },
         });
     };
     let least = FAINT * first.brightness();
@@ -225,31 +238,69 @@ fn refuse_hopeless(cells: &Cells) -> Result<(), FindError> {
     if share > WASHED { Err(FindError::Washed { share }) } else { Ok(()) }
 }
 
-/// Spots and others among the peaks, each thing once.
-fn looked_at(photo: &Photo, ground: &Ground, peaks: &[Peak]) -> (Vec<Spot>, Vec<Spot>) {
-    let (mut spots, mut others): (Vec<Spot>, Vec<Spot>) = (Vec::new(), Vec::new());
+/// Whether the edge cuts through a place.
+fn at_edge(photo: &Photo, peak: &Peak) -> bool {
+    let [x, y] = peak.place;
+    let near = x.min(y).min(photo.width as f64 - x).min(photo.height as f64 - y);
+    near < 1.5 * peak.half_width
+}
+
+/// What the close looks found.
+#[derive(Default)]
+struct Looked {
+    spots: Vec<Spot>,
+    others: Vec<Spot>,
+    /// How many places could not be made out.
+    unclear: usize,
+}
+
+/// Spots and others among the peaks, each thing once; `block` is the size in px of the blocks in which they were found.
+fn looked_at(photo: &Photo, ground: &Ground, peaks: &[Peak], block: usize) -> Looked {
+    let mut looked = Looked::default();
     for (i, peak) in peaks.iter().take(MOST_LOOKS).enumerate() {
+        if is_grain(photo, peak.place, 1.5 * block as f64, ground.light_at(peak.place)) {
+            continue;
+        }
         let far = |p: &Peak| (p.place[0] - peak.place[0]).hypot(p.place[1] - peak.place[1]);
         // What is much fainter does not narrow the view.
         let rivals = peaks.iter().enumerate().filter(|(j, p)| *j != i && p.height > 0.2 * peak.height);
         let free = rivals.map(|(_, p)| far(p)).fold(f64::INFINITY, f64::min);
-        let found = look(photo, peak.place, peak.half_width, ground.at(peak.place), free);
-        let known = |spot: &Spot| {
-            let near = |s: &Spot| {
-                let d = (s.centre_px[0] - spot.centre_px[0]).hypot(s.centre_px[1] - spot.centre_px[1]);
-                d < 0.3 * s.half_width_px.max(spot.half_width_px)
-            };
-            spots.iter().chain(&others).any(near)
-        };
-        match found {
-            Look::Spot(spot) if spot.brightness() > ground.least_peak() && !known(&spot) => spots.push(spot),
-            Look::Other(other) if other.brightness() > ground.least_peak() && !known(&other) => {
-                others.push(other)
+        let (list, thing) = match look(photo, peak.place, peak.half_width, ground.at(peak.place), free) {
+            Look::Spot(spot) => (&mut looked.spots, spot),
+            Look::Other(other) => (&mut looked.others, other),
+            Look::Unclear => {
+                looked.unclear += 1;
+                continue;
             }
-            _ => {}
+            Look::Grain => continue,
+        };
+        if thing.brightness() > ground.least_peak() {
+            list.push(thing);
         }
     }
-    (spots, others)
+    looked.each_once();
+    looked
+}
+
+impl Looked {
+    /// Drops what lies on a spot, or on an earlier one of its list.
+    fn each_once(&mut self) {
+        let on = |a: &Spot, b: &Spot| {
+            let apart = (a.centre_px[0] - b.centre_px[0]).hypot(a.centre_px[1] - b.centre_px[1]);
+            apart < 0.3 * a.half_width_px.max(b.half_width_px)
+        };
+        let once = |list: &mut Vec<Spot>, known: &[Spot]| {
+            let mut kept: Vec<Spot> = Vec::new();
+            for spot in list.drain(..) {
+                if !known.iter().chain(&kept).any(|other| on(other, &spot)) {
+                    kept.push(spot);
+                }
+            }
+            *list = kept;
+        };
+        once(&mut self.spots, &[]);
+        once(&mut self.others, &self.spots);
+    }
 }
 
 #[cfg(test)]

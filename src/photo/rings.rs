@@ -35,6 +35,7 @@
 mod places;
 mod slope;
 
+pub use super::core_light::{CoreLight, core_light};
 use super::decode::{Format, Photo, Tone};
 use places::{Place, places_and_cover};
 use rayon::prelude::*;
@@ -389,11 +390,13 @@ fn clusters(layout: &Layout, ring: usize, channel: usize, sums: &[[Sums; 3]]) ->
 }
 
 /// Standard error of the mean from the scatter of the clusters' means; with fewer than three clusters the deviation of
-/// single values stands in, as if all were tied together.
+/// single values stands in, as if all were tied together, and with a few pixels of them nothing is known but the mean's size.
 fn scatter(clusters: &[Sums], mean: f64, pixels: f64, deviation: f64) -> f64 {
+    /// Pixels whose deviation tells something.
+    const ENOUGH: f64 = 8.0;
     let count = clusters.len() as f64;
     if clusters.len() < 3 {
-        return deviation.max(f64::MIN_POSITIVE) / count.sqrt();
+        return if pixels < ENOUGH { deviation.max(mean.abs()) } else { deviation };
     }
     let square = |s: &Sums| ((s.light - f64::from(s.pixels) * mean) / pixels).powi(2);
     (count / (count - 1.0) * clusters.iter().map(square).sum::<f64>()).sqrt()

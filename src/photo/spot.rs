@@ -37,7 +37,7 @@ const BLOCKS_A_HALF_WIDTH: f64 = 10.0;
 const REACH_HALF_WIDTHS: f64 = 3.5;
 /// Half widths in which the middle is sought.
 const MIDDLE_HALF_WIDTHS: f64 = 2.0;
-/// A patch whose light is so concentrated is a single pixel gone wrong.
+/// A patch whose light is so concentrated is the sensor's grain.
 const LEAST_HALF_WIDTH_PX: f64 = 1.2;
 /// Share of the variance within two half widths that a function of the radius must tell of a spot.
 const LEAST_TOLD: f64 = 0.75;
@@ -52,8 +52,10 @@ pub(super) enum Look {
     Spot(Spot),
     /// Bright, but no spot.
     Other(Spot),
-    /// A single pixel gone wrong, or nothing.
-    Nothing,
+    /// A single pixel gone wrong.
+    Grain,
+    /// Too little of it can be seen to say: cut off by the picture's edge, or too near to others.
+    Unclear,
 }
 
 /// Looks at the bright place near `place` whose half width is about `half_width` px. `background` R, G, B is its surrounding's
@@ -66,7 +68,7 @@ pub(super) fn look(photo: &Photo, place: [f64; 2], half_width: f64, background: 
     let mut place = place;
     let mut half_width = half_width;
     for left in (0..LOOKS).rev() {
-        let Some(seen) = seen(photo, place, half_width, background, free) else { return Look::Nothing };
+        let Some(seen) = seen(photo, place, half_width, background, free) else { return Look::Unclear };
         let change = (seen.spot.half_width_px / half_width).ln().abs();
         if change < SETTLED || left == 0 {
             return seen.judged();
@@ -77,10 +79,10 @@ pub(super) fn look(photo: &Photo, place: [f64; 2], half_width: f64, background: 
         }
         half_width = seen.spot.half_width_px.clamp(half_width / 8.0, half_width * 3.0);
         if half_width < LEAST_HALF_WIDTH_PX / 2.0 {
-            return Look::Nothing;
+            return Look::Grain;
         }
     }
-    Look::Nothing
+    Look::Unclear
 }
 
 struct Seen {
@@ -92,11 +94,39 @@ struct Seen {
 impl Seen {
     fn judged(self) -> Look {
         if self.spot.half_width_px < LEAST_HALF_WIDTH_PX {
-            return Look::Nothing;
+            return Look::Grain;
         }
         let round = self.spot.roundness >= LEAST_ROUNDNESS && self.ragged <= MOST_RAGGED;
         if round && self.told >= LEAST_TOLD { Look::Spot(self.spot) } else { Look::Other(self.spot) }
     }
+}
+
+/// Whether what stands out within `reach` px of a place is a single pixel gone wrong: few pixels are brighter than half of the brightest, and
+/// around them it is dark.
+pub(super) fn is_grain(photo: &Photo, place: [f64; 2], reach: f64, background: f64) -> bool {
+    /// Pixels that one becomes by demosaicing and JPEG, brighter than half of the brightest.
+    const MOST: usize = 5;
+    /// Share of the brightest that is dark.
+    const DARK: f64 = 0.2;
+    let span = |middle: f64, reach: f64, end: usize| {
+        let from = (middle - reach).clamp(0.0, (end - 1) as f64) as usize;
+        from..=(middle + reach).clamp(0.0, (end - 1) as f64) as usize
+    };
+    let around = |[x, y]: [f64; 2], reach: f64| {
+        span(y, reach, photo.height).flat_map(move |row| {
+            span(x, reach, photo.width).map(move |column| {
+                let light = photo.linear(column, row).iter().sum::<f64>() / 3.0 - background;
+                (light, (column as f64 - x).hypot(row as f64 - y), [column as f64, row as f64])
+            })
+        })
+    };
+    let Some((highest, _, at)) = around(place, reach).max_by(|a, b| a.0.total_cmp(&b.0)) else {
+        return false;
+    };
+    let bright = around(at, 3.0).filter(|(light, _, _)| *light > 0.5 * highest).count();
+    let ring = around(at, 5.0).filter(|(_, distance, _)| *distance > 3.0);
+    let mut ring: Vec<f64> = ring.map(|(light, _, _)| light).collect();
+    bright <= MOST && super::cells::quantile(&mut ring, 0.5) < DARK * highest
 }
 
 fn seen(photo: &Photo, place: [f64; 2], half_width: f64, background: [f64; 3], free: f64) -> Option<Seen> {

@@ -35,6 +35,7 @@ use crate::light::spread::SpotSpectrum;
 use crate::light::totals::reflectance_outside;
 use crate::light::transport::straight_transmittance;
 use crate::light::{Stack, Window};
+use crate::pixels::outline::Outline;
 use crate::pixels::package::Package;
 use crate::quantity::{Luminance, Millimetres, Nanometres};
 use crate::scene::{Pixel, Scene};
@@ -66,6 +67,8 @@ pub struct LuminanceImage {
     pub straight: f64,
     /// How the sum of spots was made; `None` without cloth.
     pub report: Option<PlaneReport>,
+    /// The edge of the pattern piece, at which the developed picture ends ([`super::clip`]).
+    pub outline: Option<Outline>,
 }
 
 impl LuminanceImage {
@@ -83,14 +86,13 @@ impl LuminanceImage {
     }
 }
 
-/// The frame that shows all pixels of the scene with its margin.
+/// The frame that shows all pixels and the pattern piece of the scene with its margin.
 #[must_use]
 pub fn frame(scene: &Scene) -> Frame {
     let [width, height] = scene.view.size_px;
-    let ([low_x, low_y], [high_x, high_y]) = scene.extent();
-    let margin = 2.0 * scene.view.margin.0;
-    let across = (high_x - low_x).0 + margin;
-    let upright = (high_y - low_y).0 + margin;
+    let ([low_x, low_y], [high_x, high_y]) = scene.shown_extent();
+    let across = (high_x - low_x).0;
+    let upright = (high_y - low_y).0;
     let mm_per_px = (across / f64::from(width)).max(upright / f64::from(height));
     Frame::centred(0.5 * (low_x.0 + high_x.0), 0.5 * (low_y.0 + high_y.0), mm_per_px, width, height)
 }
@@ -122,7 +124,8 @@ pub fn luminance_in(scene: &Scene, frame: Frame) -> LuminanceImage {
     for (plane, value) in image.planes.iter_mut().zip(room.0) {
         plane.par_iter_mut().for_each(|v| *v += value as f32);
     }
-    LuminanceImage { frame, image, room, straight, report }
+    let outline = scene.piece.as_ref().map(|piece| piece.outline.clone());
+    LuminanceImage { frame, image, room, straight, report, outline }
 }
 
 /// The distinct packages of the scene.

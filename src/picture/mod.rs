@@ -9,6 +9,7 @@
 //!    eye ([`glare`]) and the light of the room, and gives a [`luminance::LuminanceImage`] in cd/m2.
 //! 4. [`render::develop`] brings it to the screen: [`exposure`], [`tone`] curve, [`colour`] and gamut, into a
 //!    [`canvas::Canvas`].
+//!    [`clip`] ends it at the edge of the pattern piece.
 //! 5. [`render::png`] puts the [`caption`] under it and encodes it ([`png_out`]).
 //!
 //! Several pictures go onto one [`sheet`]; numbers into a [`chart`].
@@ -28,6 +29,7 @@ mod transform;
 // Development.
 pub mod canvas;
 pub mod caption;
+pub mod clip;
 pub mod colour;
 mod develop;
 pub mod exposure;

@@ -1,6 +1,7 @@
 //! From a luminance picture to a file's bytes: exposure, tone curve, caption bar, PNG.
 
 use super::caption::{Caption, captioned, exposure_words};
+use super::clip::developed;
 use super::colour::linear_srgb;
 pub use super::develop::develop;
 use super::exposure::{ExposureValue, resolve};
@@ -72,7 +73,7 @@ fn notes(scene: &Scene) -> Vec<String> {
 /// When the encoder refuses, which no scene that passed its check should bring about.
 pub fn png(scene: &Scene, picture: &LuminanceImage, exposure: ExposureValue) -> Result<Vec<u8>, PngError> {
     let mm_per_px = picture.frame.mm_per_px;
-    let canvas = captioned(&develop(&picture.image, exposure), mm_per_px, &caption(scene, exposure));
+    let canvas = captioned(&developed(picture, exposure), mm_per_px, &caption(scene, exposure));
     srgb_8(&canvas, mm_per_px, &[("Software", "weftlight")])
 }
 

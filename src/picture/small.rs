@@ -1,7 +1,7 @@
 //! Small pictures of several variants of a scene, to be shown side by side at one exposure.
 
 use super::canvas::Canvas;
-use super::develop::develop;
+use super::clip::developed;
 use super::exposure::{ExposureValue, resolve, resolve_for_set};
 use super::luminance::{LuminanceImage, luminance_in};
 use super::plane::Frame;
@@ -26,9 +26,8 @@ pub fn detailed_frame(
     size_px: [u32; 2],
     least_px_per_pitch: f64,
 ) -> Frame {
-    let ([low_x, low_y], [high_x, high_y]) = scene.extent();
-    let margin = 2.0 * scene.view.margin.0;
-    let [across, upright] = [(high_x - low_x).0 + margin, (high_y - low_y).0 + margin];
+    let ([low_x, low_y], [high_x, high_y]) = scene.shown_extent();
+    let [across, upright] = [(high_x - low_x).0, (high_y - low_y).0];
     let whole = (across / f64::from(size_px[0])).max(upright / f64::from(size_px[1]));
     let middle = [0.5 * (low_x.0 + high_x.0), 0.5 * (low_y.0 + high_y.0)];
     let finest = pitch_mm.map_or(whole, |pitch| pitch / least_px_per_pitch);
@@ -59,14 +58,14 @@ pub fn small_luminances(scenes: &[(&Scene, Frame)], done: &(dyn Fn() + Sync)) ->
 #[must_use]
 pub fn developed_together(pictures: &[LuminanceImage], wanted: Exposure) -> (ExposureValue, Vec<Canvas>) {
     let exposure = resolve(wanted, pictures.iter().map(|p| p.image.planes[1].as_slice()));
-    (exposure, pictures.par_iter().map(|p| develop(&p.image, exposure)).collect())
+    (exposure, pictures.par_iter().map(|p| developed(p, exposure)).collect())
 }
 
 /// Develops pictures of a set of cloths at one exposure: the one that is fixed, or the median one ([`resolve_for_set`]).
 #[must_use]
 pub fn developed_as_set(pictures: &[LuminanceImage], wanted: Exposure) -> (ExposureValue, Vec<Canvas>) {
     let exposure = resolve_for_set(wanted, pictures.iter().map(|p| p.image.planes[1].as_slice()));
-    (exposure, pictures.par_iter().map(|p| develop(&p.image, exposure)).collect())
+    (exposure, pictures.par_iter().map(|p| developed(p, exposure)).collect())
 }
 
 #[cfg(test)]

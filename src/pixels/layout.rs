@@ -90,8 +90,26 @@ pub fn grid(
     })
 }
 
+/// Places turned around a centre, anticlockwise, and their packages with them.
+pub fn turned(
+    places: impl Iterator<Item = Place>,
+    centre: [Millimetres; 2],
+    turn_deg: f64,
+) -> impl Iterator<Item = Place> {
+    let turn_rad = turn_deg.to_radians();
+    let [cos, sin] = direction(turn_rad);
+    places.map(move |place| {
+        if turn_deg == 0.0 {
+            return place;
+        }
+        let [x, y] = [place.at[0].0 - centre[0].0, place.at[1].0 - centre[1].0];
+        let at = [centre[0].0 + cos * x - sin * y, centre[1].0 + sin * x + cos * y];
+        Place { at: at.map(Millimetres), turn_rad: place.turn_rad + turn_rad }
+    })
+}
+
 /// Unit vector at an angle, exact at whole quarter turns, where the library's sine and cosine of a rounded pi are not.
-fn direction(angle_rad: f64) -> [f64; 2] {
+pub(super) fn direction(angle_rad: f64) -> [f64; 2] {
     const TOLERANCE: f64 = 1e-12; // rounding of degrees turned into radians, far below any layout's precision
     let quarters = angle_rad / std::f64::consts::FRAC_PI_2;
     let nearest = quarters.round();

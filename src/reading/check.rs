@@ -24,6 +24,15 @@ pub fn check(node: &Node, kind: &Kind, name: &str, problems: &mut Problems) {
             ),
         },
         Kind::Text => check_text(node, name, problems),
+        Kind::Flag => {
+            if !matches!(node.value, Value::Flag(_)) {
+                problems.push(
+                    Problem::error(&node.place, format!("`{name}` must be true or false"))
+                        .found(node.quoted())
+                        .allowed("true, false"),
+                );
+            }
+        }
         Kind::Colour => check_colour(node, name, problems),
         Kind::Choice(words) => check_word(node, name, words, name, problems),
         Kind::Named(what, names) => check_word(node, name, &names(), what, problems),

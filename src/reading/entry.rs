@@ -101,17 +101,29 @@ impl<'a> Entry<'a> {
         self.text(key).and_then(colour)
     }
 
+    /// `true` or `false`; false when it is left out.
+    #[must_use]
+    pub fn flag(&self, key: &str) -> Option<bool> {
+        match self.sound(key)? {
+            Ok(node) => Some(node.value == Value::Flag(true)),
+            Err(_) => Some(false),
+        }
+    }
+
+    /// The pairs of a list of pairs of numbers; `None` when the list is left out or faulty.
+    #[must_use]
+    pub fn pairs(&self, key: &str) -> Option<Vec<[f64; 2]>> {
+        match self.sound(key)? {
+            Ok(_) => self.items(key).iter().map(as_pair).collect(),
+            Err(_) => None,
+        }
+    }
+
     /// A pair of numbers.
     #[must_use]
     pub fn pair(&self, key: &str) -> Option<[f64; 2]> {
         match self.sound(key)? {
-            Ok(node) => match &node.value {
-                Value::List(items) => match items.as_slice() {
-                    [x, y] => Some([as_number(x)?, as_number(y)?]),
-                    _ => None,
-                },
-                _ => None,
-            },
+            Ok(node) => as_pair(node),
             Err(Field { absent: Absent::Pair(pair), .. }) => Some(*pair),
             Err(_) => None,
         }
@@ -217,6 +229,16 @@ impl<'a> Entry<'a> {
 fn as_number(node: &Node) -> Option<f64> {
     match node.value {
         Value::Number(number) if number.is_finite() => Some(number),
+        _ => None,
+    }
+}
+
+fn as_pair(node: &Node) -> Option<[f64; 2]> {
+    match &node.value {
+        Value::List(items) => match items.as_slice() {
+            [x, y] => Some([as_number(x)?, as_number(y)?]),
+            _ => None,
+        },
         _ => None,
     }
 }

@@ -59,6 +59,7 @@ fn of_kind(kind: &Kind) -> Value {
         Kind::Whole(limits) => range("integer", limits),
         Kind::NumberOr(limits, words) => json!({ "anyOf": [range("number", limits), { "enum": words }] }),
         Kind::Text => text(),
+        Kind::Flag => json!({ "type": "boolean" }),
         Kind::Colour => json!({ "type": "string", "pattern": "^#[0-9A-Fa-f]{6}$" }),
         Kind::Choice(words) => json!({ "enum": words }),
         Kind::Named(_, names) => json!({ "enum": spellings(&names()) }),

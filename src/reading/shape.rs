@@ -42,6 +42,8 @@ pub enum Kind {
     NumberOr(Limits, &'static [&'static str]),
     /// Text that is not empty. A bare number is taken as its spelling (a package is called 5050).
     Text,
+    /// `true` or `false`; false when it is left out.
+    Flag,
     /// A colour `"#rrggbb"`.
     Colour,
     /// One of a few words.

@@ -3,13 +3,15 @@
 //! [`resolve`] is pure: text in, scene or problems out; cloths come from a [`ClothSource`]. [`read`] does the same
 //! for a file on disk.
 
+use super::drawn::Drawings;
 use super::groups::{self, Dimming};
 use super::shape::{MARGIN_HEIGHTS, MARGIN_LEAST_MM, MOST_PIXELS, PLACED, SCENE};
-use super::{Exposure, Pixel, PlacedCloth, Scene, View, extent};
+use super::{Exposure, Laid, PatternPiece, Pixel, PlacedCloth, Scene, View, extent_with};
 use crate::build::supply;
 use crate::cloth::Cloth;
 use crate::cloth::catalogue::{ClothSource, Reference};
 use crate::diagnose::{Diagnostic, Problem, Problems, nearest};
+use crate::pixels::drawing::scale::Scale;
 use crate::quantity::Millimetres;
 use crate::reading::{Entry, Kind, Node, check, parse};
 use std::collections::BTreeMap;
@@ -23,6 +25,12 @@ pub struct Resolved {
     pub scene: Scene,
     /// Warnings, in the order of the file.
     pub warnings: Vec<Diagnostic>,
+    /// What became of the groups that follow a drawing or a list.
+    pub laid: Vec<Laid>,
+    /// The drawings that were used and the size of their units.
+    pub scales: Vec<(String, Scale)>,
+    /// The drawings and lists that were read, as their paths are shown.
+    pub files: Vec<String>,
 }
 
 /// Reads a scene file; warnings are dropped.
@@ -59,8 +67,9 @@ pub fn resolve(text: &str, shown_as: &str, cloths: &dyn ClothSource) -> Result<R
     resolve_with(text, shown_as, cloths, None)
 }
 
-/// As [`resolve`], with the pixels of every strip, ring and grid this many mm apart instead. Each group stays as long as it is,
-/// to the nearest whole pixel, and so gets more or fewer pixels at the levels they had; lists of colours and levels repeat.
+/// As [`resolve`], with the pixels of every strip, ring, grid, path and fill this many mm apart instead. Each group stays as long
+/// as it is, to the nearest whole pixel, and so gets more or fewer pixels at the levels they had; lists of colours and levels
+/// repeat. Rows of a fill move together in the same ratio; listed places stay.
 ///
 /// # Errors
 /// As [`resolve`]; also when the pixels become too many.
@@ -81,8 +90,9 @@ fn resolve_with(
 ) -> Result<Resolved, Vec<Diagnostic>> {
     let mut problems = Problems::default();
     let mut elsewhere = Vec::new();
-    let scene = match parse(text) {
-        Ok(root) => scene_of(&root, cloths, pitch_mm, &mut problems, &mut elsewhere),
+    let mut drawings = Drawings::new(cloths);
+    let found = match parse(text) {
+        Ok(root) => scene_of(&root, cloths, &mut drawings, pitch_mm, &mut problems, &mut elsewhere),
         Err(problem) => {
             problems.push(*problem);
             None
@@ -91,8 +101,15 @@ fn resolve_with(
     let faulty = problems.errors() > 0;
     let mut diagnostics = problems.into_diagnostics(shown_as, text);
     diagnostics.extend(elsewhere);
-    match scene {
-        Some(scene) if !faulty => Ok(Resolved { scene, warnings: diagnostics }),
+    diagnostics.extend(drawings.elsewhere);
+    match found {
+        Some((scene, laid)) if !faulty => Ok(Resolved {
+            scene,
+            warnings: diagnostics,
+            laid,
+            scales: drawings.scales,
+            files: drawings.files,
+        }),
         _ => Err(diagnostics),
     }
 }
@@ -102,10 +119,11 @@ fn resolve_with(
 fn scene_of(
     root: &Node,
     cloths: &dyn ClothSource,
+    drawings: &mut Drawings<'_>,
     pitch_mm: Option<f64>,
     problems: &mut Problems,
     elsewhere: &mut Vec<Diagnostic>,
-) -> Option<Scene> {
+) -> Option<(Scene, Vec<Laid>)> {
     if root.value == crate::reading::Value::Nothing {
         problems.push(
             Problem::error(&root.place, "the file is empty")
@@ -117,24 +135,84 @@ fn scene_of(
     check(root, &Kind::Map(&SCENE), "the scene", problems);
     let scene = Entry::new(&SCENE, root);
     let stack = stack(&scene, cloths, problems, elsewhere);
-    let pixels = pixels(&scene, pitch_mm, problems);
+    let pixels = pixels(&scene, drawings, pitch_mm, problems);
     // At another pitch the pixels have other numbers than the file's author had in mind; those beyond the last are left out then.
-    let count = pixels.as_ref().map(Vec::len).filter(|_| pitch_mm.is_none());
+    let count = pixels.as_ref().map(|(pixels, _)| pixels.len()).filter(|_| pitch_mm.is_none());
     let supply = scene.has("supply").then(|| supply::read(&scene.map("supply")?, count, problems));
+    let piece = piece(&scene, drawings, problems);
     let stack = stack?;
     let height: f64 = stack.iter().map(|placed| placed.gap_below.0 + placed.cloth.thickness.0).sum();
-    let pixels = pixels?;
-    let (low, high) = extent(&pixels);
-    let pixels_mm = [(high[0] - low[0]).0, (high[1] - low[1]).0];
-    let view = view(&scene.map("view")?, height, pixels_mm, problems)?;
-    Some(Scene {
+    let (pixels, laid) = pixels?;
+    let piece = piece?;
+    if let Some(piece) = &piece {
+        check_inside(&pixels, piece, &scene, problems);
+    }
+    let (low, high) = extent_with(&pixels, piece.as_ref());
+    let shown_mm = [(high[0] - low[0]).0, (high[1] - low[1]).0];
+    // Behind a pattern piece the light ends at its edge.
+    let around = if piece.is_some() { 0.0 } else { MARGIN_HEIGHTS * height };
+    let view = view(&scene.map("view")?, around + MARGIN_LEAST_MM, shown_mm, problems)?;
+    let scene = Scene {
         name: scene.text("name")?.to_owned(),
         board_reflectance: scene.map("board")?.number("reflectance")?,
         pixels,
         stack,
         view,
         supply: supply.map_or(Some(None), |supply| supply.map(Some))?,
-    })
+        piece,
+    };
+    Some((scene, laid))
+}
+
+/// The pattern piece; `None` after a problem was reported.
+fn piece(
+    scene: &Entry<'_>,
+    drawings: &mut Drawings<'_>,
+    problems: &mut Problems,
+) -> Option<Option<PatternPiece>> {
+    if !scene.has("outline") {
+        return Some(None);
+    }
+    drawings.pattern(&scene.map("outline")?, problems).map(Some)
+}
+
+/// Pixels outside the pattern piece are an error, pixels in its seam allowance a warning; each group tells its own.
+fn check_inside(pixels: &[Pixel], piece: &PatternPiece, scene: &Entry<'_>, problems: &mut Problems) {
+    /// Pixels that a message names.
+    const MOST_NAMED: usize = 5;
+    let places: Vec<[f64; 2]> = pixels.iter().map(|pixel| pixel.at.map(|v| v.0)).collect();
+    let near = piece.outline.too_near(&places, piece.seam.0);
+    for (group, node) in scene.items("pixels").iter().enumerate() {
+        let own = || near.iter().filter(|(i, _)| pixels[*i].group == group);
+        let outside: Vec<_> = own().filter(|(_, depth)| *depth < 0.0).copied().collect();
+        let in_seam: Vec<_> = own().filter(|(_, depth)| *depth >= 0.0).copied().collect();
+        let place = crate::diagnose::Place {
+            bytes: node.place.bytes.start..node.place.bytes.start,
+            ..node.place.clone()
+        };
+        for (which, what) in [(outside, "outside the outline"), (in_seam, "in the seam allowance")] {
+            let worst = which.iter().min_by(|a, b| a.1.total_cmp(&b.1));
+            let Some((index, depth)) = worst.copied() else { continue };
+            let one = which.len() == 1;
+            let message = if one { "a pixel lies".to_owned() } else { format!("{} pixels lie", which.len()) };
+            let [x, y] = places[index];
+            let far = if depth < 0.0 { "outside" } else { "from the edge" };
+            let named: Vec<String> = which.iter().take(MOST_NAMED).map(|(i, _)| i.to_string()).collect();
+            let more = if which.len() > MOST_NAMED { " …" } else { "" };
+            let message = format!("{message} {what}");
+            let mut problem = if depth < 0.0 {
+                Problem::error(&place, message)
+            } else {
+                Problem::warning(&place, message).allowed(format!("at least {} from the edge", piece.seam))
+            };
+            problem =
+                problem.found(format!("pixel {index}, {:.2} mm {far}, at [{x:.1}, {y:.1}]", depth.abs()));
+            problems.push(problem.next(format!(
+                "Counted from 0 over the whole scene: {}{more}. Move them inside, or check `at_mm` and the drawing's size.",
+                named.join(", ")
+            )));
+        }
+    }
 }
 
 /// The largest default picture, width and height.
@@ -152,18 +230,9 @@ fn fitting_size(across_mm: [f64; 2]) -> [f64; 2] {
 /// no size at all.
 const LEAST_SHOWN_MM: f64 = 1.0;
 
-fn view(
-    view: &Entry<'_>,
-    stack_height_mm: f64,
-    pixels_mm: [f64; 2],
-    problems: &mut Problems,
-) -> Option<View> {
-    let margin = if view.has("margin_mm") {
-        view.number("margin_mm")?
-    } else {
-        MARGIN_HEIGHTS * stack_height_mm + MARGIN_LEAST_MM
-    };
-    let across_mm = pixels_mm.map(|length| length + 2.0 * margin);
+fn view(view: &Entry<'_>, usual_margin_mm: f64, shown_mm: [f64; 2], problems: &mut Problems) -> Option<View> {
+    let margin = if view.has("margin_mm") { view.number("margin_mm")? } else { usual_margin_mm };
+    let across_mm = shown_mm.map(|length| length + 2.0 * margin);
     if across_mm.iter().all(|length| *length < LEAST_SHOWN_MM) {
         problems.push(
             Problem::error(view.place_of("margin_mm"), "the picture would show too little")
@@ -188,20 +257,27 @@ fn view(
     })
 }
 
-fn pixels(scene: &Entry<'_>, pitch_mm: Option<f64>, problems: &mut Problems) -> Option<Vec<Pixel>> {
+fn pixels(
+    scene: &Entry<'_>,
+    drawings: &mut Drawings<'_>,
+    pitch_mm: Option<f64>,
+    problems: &mut Problems,
+) -> Option<(Vec<Pixel>, Vec<Laid>)> {
     let light = scene.map("light").as_ref().and_then(Dimming::of_light);
     let nodes = scene.items("pixels");
-    let groups: Vec<_> = nodes
-        .iter()
-        .map(|node| {
-            let group = groups::read(node, problems)?;
-            match pitch_mm {
-                Some(pitch) => group.at_pitch(pitch, problems),
-                None => Some(group),
-            }
-        })
-        .collect();
-    let total: f64 = groups.iter().flatten().map(groups::Group::pixels).sum();
+    let mut total = 0.0;
+    let mut groups = Vec::with_capacity(nodes.len());
+    for node in nodes {
+        let group = groups::read(node, drawings, problems).and_then(|group| match pitch_mm {
+            Some(pitch) => group.at_pitch(pitch, problems),
+            None => Some(group),
+        });
+        total += group.as_ref().map_or(0.0, groups::Group::pixels);
+        groups.push(group);
+        if total > MOST_PIXELS as f64 {
+            break; // Drawn groups hold their places, so that more of them would only fill the memory.
+        }
+    }
     if total > MOST_PIXELS as f64 {
         let place = scene.place_of("pixels");
         problems.push(
@@ -209,7 +285,7 @@ fn pixels(scene: &Entry<'_>, pitch_mm: Option<f64>, problems: &mut Problems) -> 
                 &crate::diagnose::Place { bytes: place.bytes.start..place.bytes.start, ..place.clone() },
                 "the scene has too many pixels",
             )
-            .found(format!("{total} pixels"))
+            .found(format!("{total} pixels{}", if groups.len() < nodes.len() { " or more" } else { "" }))
             .allowed(format!("at most {MOST_PIXELS}")),
         );
         return None;
@@ -226,7 +302,8 @@ fn pixels(scene: &Entry<'_>, pitch_mm: Option<f64>, problems: &mut Problems) -> 
                 .next("Give `light` a level above 0 and a colour other than black."),
         );
     }
-    Some(pixels)
+    let laid = groups.iter().enumerate().filter_map(|(index, group)| group.laid(index)).collect();
+    Some((pixels, laid))
 }
 
 fn stack(

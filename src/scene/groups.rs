@@ -1,8 +1,9 @@
 //! Groups of pixels: from an entry of the list to places and levels.
 
-use super::Pixel;
+use super::drawn::{self, Drawings};
 use super::shape::{GROUP, MOST_EXTENT_MM};
-use crate::diagnose::{Place as FilePlace, Problem, Problems};
+use super::{Laid, Pixel};
+use crate::diagnose::{Problem, Problems};
 use crate::pixels::layout::{self, GridOrder, Place};
 use crate::pixels::package::{Die, Package};
 use crate::quantity::Millimetres;
@@ -48,11 +49,12 @@ impl Dimming {
 }
 
 /// How the pixels of a group lie.
-#[derive(Clone, Copy, Debug)]
+#[derive(Clone, Debug)]
 enum Form {
     Strip { start: [f64; 2], direction_deg: f64, pitch: f64, count: usize },
     Ring { centre: [f64; 2], diameter: f64, start_deg: f64, count: usize },
-    Grid { centre: [f64; 2], pitch: f64, size: [usize; 2], order: GridOrder },
+    Grid { centre: [f64; 2], pitch: f64, size: [usize; 2], order: GridOrder, turn_deg: f64 },
+    Drawn(drawn::Form),
     Point { at: [f64; 2], level: f64 },
 }
 
@@ -65,7 +67,11 @@ pub(super) struct Group<'a> {
 }
 
 /// Reads a group; adds what the check of single keys cannot see. `None` after a problem was reported.
-pub(super) fn read<'a>(node: &'a Node, problems: &mut Problems) -> Option<Group<'a>> {
+pub(super) fn read<'a>(
+    node: &'a Node,
+    drawings: &mut Drawings<'_>,
+    problems: &mut Problems,
+) -> Option<Group<'a>> {
     let (kind, entry) = Entry::new(&GROUP, node).only()?;
     let form = match kind {
         "strip" => Form::Strip {
@@ -88,16 +94,12 @@ pub(super) fn read<'a>(node: &'a Node, problems: &mut Problems) -> Option<Group<
                 "same_way" => GridOrder::SameWay,
                 _ => GridOrder::Zigzag,
             },
+            turn_deg: entry.number("turn_deg")?,
         },
-        "point" => Form::Point { at: entry.pair("at_mm")?, level: entry.number("level")? },
-        _ => {
-            problems.push(
-                Problem::error(&start(node), "pixels along a path are not built yet")
-                    .allowed("strip, ring, grid, point")
-                    .next("Follow the curve with several short strips, each with its own start_mm and direction_deg."),
-            );
-            return None;
-        }
+        "path" => Form::Drawn(drawn::read_path(&entry, drawings, problems)?),
+        "fill" => Form::Drawn(drawn::read_fill(&entry, drawings, problems)?),
+        "list" => Form::Drawn(drawn::read_list(&entry, drawings, problems)?),
+        _ => Form::Point { at: entry.pair("at_mm")?, level: entry.number("level")? },
     };
     let package = match kind {
         "point" => Package::ideal(entry.number("beam_power")?),
@@ -107,10 +109,6 @@ pub(super) fn read<'a>(node: &'a Node, problems: &mut Problems) -> Option<Group<
     group.check_extent(problems)?;
     group.check_room(problems);
     Some(group)
-}
-
-fn start(node: &Node) -> FilePlace {
-    FilePlace { bytes: node.place.bytes.start..node.place.bytes.start, ..node.place.clone() }
 }
 
 impl Group<'_> {
@@ -130,9 +128,10 @@ impl Group<'_> {
                 start_deg,
                 count: steps(std::f64::consts::PI * diameter).max(2),
             },
-            Form::Grid { centre, pitch: former, size, order } => {
-                Form::Grid { centre, pitch, size: size.map(|count| more(former, count)), order }
+            Form::Grid { centre, pitch: former, size, order, turn_deg } => {
+                Form::Grid { centre, pitch, size: size.map(|count| more(former, count)), order, turn_deg }
             }
+            Form::Drawn(drawn) => Form::Drawn(drawn.at_pitch(pitch, &self.entry, problems)?),
             as_it_is => as_it_is,
         };
         let group = Group { form, ..self };
@@ -146,6 +145,7 @@ impl Group<'_> {
         match self.form {
             Form::Strip { count, .. } | Form::Ring { count, .. } => count as f64,
             Form::Grid { size: [columns, rows], .. } => columns as f64 * rows as f64,
+            Form::Drawn(ref drawn) => drawn.pixels(),
             Form::Point { .. } => 1.0,
         }
     }
@@ -156,8 +156,8 @@ impl Group<'_> {
             Form::Grid { pitch, size: [columns, rows], .. } => {
                 (pitch * (columns.max(rows) as f64 - 1.0), if columns >= rows { "columns" } else { "rows" })
             }
-            // The range of its diameter bounds a ring.
-            Form::Ring { .. } | Form::Point { .. } => return Some(()),
+            // The range of its diameter bounds a ring, the reach of its shapes a drawing.
+            Form::Ring { .. } | Form::Drawn(_) | Form::Point { .. } => return Some(()),
         };
         if extent <= MOST_EXTENT_MM {
             return Some(());
@@ -182,6 +182,10 @@ impl Group<'_> {
             Form::Ring { diameter, count, .. } => {
                 (layout::ring_pitch(Millimetres(diameter), count).0, "diameter_mm")
             }
+            Form::Drawn(ref drawn) => match drawn.pitch_mm() {
+                Some(pitch) => (pitch, "pitch_mm"),
+                None => return,
+            },
             _ => return,
         };
         if pitch < self.package.body.0 {
@@ -206,10 +210,22 @@ impl Group<'_> {
             Form::Ring { centre, diameter, start_deg, count } => {
                 layout::ring(mm(centre), Millimetres(diameter), start_deg.to_radians(), count).collect()
             }
-            Form::Grid { centre, pitch, size, order } => {
-                layout::grid(mm(centre), Millimetres(pitch), size, order).collect()
-            }
+            Form::Grid { centre, pitch, size, order, turn_deg } => layout::turned(
+                layout::grid(mm(centre), Millimetres(pitch), size, order),
+                mm(centre),
+                turn_deg,
+            )
+            .collect(),
+            Form::Drawn(ref drawn) => drawn.places(),
             Form::Point { at, .. } => vec![Place { at: mm(at), turn_rad: 0.0 }],
+        }
+    }
+
+    /// What is to be told about a group that follows a drawing or a list.
+    pub(super) fn laid(&self, index: usize) -> Option<Laid> {
+        match &self.form {
+            Form::Drawn(drawn) => Some(drawn.laid(index)),
+            _ => None,
         }
     }
 

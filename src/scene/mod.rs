@@ -1,5 +1,6 @@
 //! A scene, read and resolved: typed, complete, nothing optional left over.
 
+mod drawn;
 pub mod file;
 mod groups;
 pub mod shape;
@@ -8,6 +9,8 @@ pub mod variants;
 use crate::build::supply::Supply;
 use crate::cloth::Cloth;
 use crate::light::Stack;
+use crate::pixels::curve::{Cut, Kind};
+use crate::pixels::outline::Outline;
 use crate::pixels::package::Package;
 use crate::quantity::{Millimetres, Nanometres};
 use std::sync::Arc;
@@ -64,6 +67,53 @@ pub struct View {
     pub eye_pigment: f64,
 }
 
+/// The pattern piece behind which the pixels lie.
+#[derive(Clone, Debug, PartialEq)]
+pub struct PatternPiece {
+    /// Its edge.
+    pub outline: Outline,
+    /// Seam allowance, which pixels keep free.
+    pub seam: Millimetres,
+}
+
+/// What became of a group that follows a drawing or a list.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Laid {
+    /// Index of the group.
+    pub group: usize,
+    /// Number of its pixels.
+    pub pixels: usize,
+    /// Where its places come from, in words.
+    pub source: String,
+    /// How it is laid.
+    pub kind: LaidKind,
+}
+
+/// How a group is laid.
+#[derive(Clone, Debug, PartialEq)]
+pub enum LaidKind {
+    /// Along a curve.
+    Path {
+        /// Strip or wire.
+        kind: Kind,
+        /// Length of the curve.
+        length_mm: f64,
+        /// What is cut for each piece of the curve; cut and left lengths add up to the curve.
+        cuts: Vec<Cut>,
+    },
+    /// In rows inside an outline.
+    Fill {
+        /// Number of rows that hold pixels.
+        rows: usize,
+        /// Distance from pixel to pixel in a row.
+        pitch_mm: f64,
+        /// Pixels of each unbroken run, in wiring order.
+        runs: Vec<usize>,
+    },
+    /// At listed places.
+    List,
+}
+
 /// A whole scene.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Scene {
@@ -79,6 +129,8 @@ pub struct Scene {
     pub view: View,
     /// What powers the pixels; `None` where nothing is said.
     pub supply: Option<Supply>,
+    /// The edge of the pattern piece; without it the cloth goes on.
+    pub piece: Option<PatternPiece>,
 }
 
 impl Scene {
@@ -86,6 +138,13 @@ impl Scene {
     #[must_use]
     pub fn extent(&self) -> ([Millimetres; 2], [Millimetres; 2]) {
         extent(&self.pixels)
+    }
+
+    /// Lowest and highest place of what pictures show: the pixels and the pattern piece with the margin around them.
+    #[must_use]
+    pub fn shown_extent(&self) -> ([Millimetres; 2], [Millimetres; 2]) {
+        let (low, high) = extent_with(&self.pixels, self.piece.as_ref());
+        (low.map(|v| v - self.view.margin), high.map(|v| v + self.view.margin))
     }
 
     /// Thickness of everything over the board, gaps included.
@@ -102,6 +161,16 @@ impl Scene {
             layers: self.stack.iter().map(|p| p.cloth.layer_at(p.gap_below, wavelength)).collect(),
         }
     }
+}
+
+/// Lowest and highest place of the pixels' centres and of the pattern piece.
+fn extent_with(pixels: &[Pixel], piece: Option<&PatternPiece>) -> ([Millimetres; 2], [Millimetres; 2]) {
+    let ((low, high), Some(piece)) = (extent(pixels), piece) else { return extent(pixels) };
+    let (edge_low, edge_high) = piece.outline.extent();
+    (
+        std::array::from_fn(|i| Millimetres(low[i].0.min(edge_low[i].0))),
+        std::array::from_fn(|i| Millimetres(high[i].0.max(edge_high[i].0))),
+    )
 }
 
 /// Lowest and highest place of the pixels' centres.

@@ -1,5 +1,9 @@
 //! What a scene file may say.
 
+mod drawn;
+
+pub use drawn::{FILL, LEAST_RADIUS_MM, LIST, MOST_CORNERS, OUTLINE, PATH};
+
 use crate::build::supply::SUPPLY;
 use crate::cloth::shape::CLOTH;
 use crate::pixels::package::Package;
@@ -18,7 +22,7 @@ pub const MOST_EXTENT_MM: f64 = 10_000.0;
 /// Diameter of a ring.
 const DIAMETER_MM: Limits = Limits::new(1.0, MOST_EXTENT_MM, "mm");
 /// A direction or a turn.
-const ANGLE_DEG: Limits = Limits::new(-360.0, 360.0, "degrees");
+pub const ANGLE_DEG: Limits = Limits::new(-360.0, 360.0, "degrees");
 /// Air below a cloth.
 pub const GAP_MM: Limits = Limits::new(0.0, 500.0, "mm");
 /// Cloths in one stack.
@@ -93,7 +97,7 @@ pub static SCENE: Shape = Shape {
         Field::must(
             "pixels",
             Kind::List(&Kind::OneOf(&GROUP), 1, MOST_GROUPS),
-            "list of groups: strip, ring, grid or point",
+            "list of groups: strip, ring, grid, path, fill, list or point",
         ),
         Field::must(
             "stack",
@@ -112,6 +116,12 @@ pub static SCENE: Shape = Shape {
             Kind::Map(&SUPPLY),
             Absent::Open,
             "what powers the pixels; without it only currents are known",
+        ),
+        Field::may(
+            "outline",
+            Kind::Map(&OUTLINE),
+            Absent::Open,
+            "edge of the pattern piece: the picture ends there, and pixels must lie inside",
         ),
     ],
     exactly_one: &[],
@@ -138,7 +148,9 @@ pub static GROUP: Shape = Shape {
         Field::may("strip", Kind::Map(&STRIP), Absent::Open, "a straight strip"),
         Field::may("ring", Kind::Map(&RING), Absent::Open, "a ring"),
         Field::may("grid", Kind::Map(&GRID), Absent::Open, "a grid of rows and columns"),
-        Field::may("path", Kind::Map(&PATH), Absent::Open, "pixels along a drawn curve; not built yet"),
+        Field::may("path", Kind::Map(&PATH), Absent::Open, "pixels along a drawn curve"),
+        Field::may("fill", Kind::Map(&FILL), Absent::Open, "rows of pixels inside a drawn outline"),
+        Field::may("list", Kind::Map(&LIST), Absent::Open, "pixels at the places of a CSV file"),
         Field::may("point", Kind::Map(&POINT), Absent::Open, "one ideal source of unit flux, for tests"),
     ],
     exactly_one: &[],
@@ -228,24 +240,12 @@ pub static GRID: Shape = Shape {
             Absent::Text("zigzag"),
             "wiring from the upper left: every second row runs back, or all run the same way",
         ),
-        GROUP_COLOUR,
-        GROUP_COLOURS,
-        GROUP_LEVEL,
-        GROUP_LEVELS,
-        GROUP_WHITE,
-    ],
-    exactly_one: &[],
-    at_most_one: ONE_COLOUR_OR_MANY,
-};
-
-/// Pixels along a drawn curve.
-pub static PATH: Shape = Shape {
-    what: "a path",
-    fields: &[
-        PACKAGE,
-        Field::must("pitch_mm", Kind::Number(PITCH_MM), "distance from pixel to pixel along the curve"),
-        Field::must("svg", Kind::Text, "the drawing"),
-        Field::must("id", Kind::Text, "name of the curve in the drawing"),
+        Field::may(
+            "turn_deg",
+            Kind::Number(ANGLE_DEG),
+            Absent::Number(0.0),
+            "turn of the whole grid around its centre, anticlockwise",
+        ),
         GROUP_COLOUR,
         GROUP_COLOURS,
         GROUP_LEVEL,

@@ -300,3 +300,21 @@ fn coverage() {
     }
     println!("{reduced} and {kept} of {count}");
 }
+
+#[test]
+#[ignore = "looked at"]
+fn answers() {
+    let cloth = &CLOTHS[0];
+    let spots = spots::of(cloth, 5.0);
+    for (name, base) in [
+        ("clean", Camera::clean(640, 520, 0.09)),
+        ("everyday", Camera { centre_px: [301.3, 262.8], ..Camera::everyday(640, 520, 0.09) }),
+        ("png", Camera { save: Save::Png, ..Camera::everyday(640, 520, 0.09) }),
+    ] {
+        let camera = base.with_glow_peak(&spots, &[[0.0; 2]], 0.7);
+        let ratio = BARE_PEAK / (camera.exposure * spots.window_radiance());
+        let bare = decode(&camera.photograph_bare(&spots, &[[0.0; 2]], ratio), if name == "clean" { ToneChoice::Linear } else { ToneChoice::Auto }).expect("decodes");
+        let light = measure_bare(&bare, 0.09, ratio * camera.exposure, 1.0, WINDOW_MM).expect("bare");
+        println!("{name}: {:?} of {:?}", light.answer, camera.channel_gain);
+    }
+}

@@ -27,9 +27,8 @@ const LEAST_PX_PER_PITCH: f64 = 24.0;
 /// The frame of every cell: the whole garment in its own proportions, or a part of it where its pixels would be too small.
 #[must_use]
 pub fn frame(scene: &Scene, pitch_mm: Option<f64>) -> Frame {
-    let ([low_x, low_y], [high_x, high_y]) = scene.extent();
-    let margin = 2.0 * scene.view.margin.0;
-    let [across, upright] = [(high_x - low_x).0 + margin, (high_y - low_y).0 + margin];
+    let ([low_x, low_y], [high_x, high_y]) = scene.shown_extent();
+    let [across, upright] = [(high_x - low_x).0, (high_y - low_y).0];
     let whole = across.max(upright) / WIDTH_PX;
     let finest = pitch_mm.map_or(whole, |pitch| pitch / LEAST_PX_PER_PITCH);
     let height = (upright / whole.min(finest)).ceil().clamp(HEIGHT_PX[0], HEIGHT_PX[1]);

@@ -109,6 +109,7 @@ fn stack_of(scene: &Scene) -> Scene {
         stack: scene.stack.clone(),
         view: scene.view.clone(),
         supply: None,
+        piece: scene.piece.clone(),
     }
 }
 

@@ -181,7 +181,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
 }
 
 fn prepare(arguments: &Arguments) -> Result<(Job, Vec<Diagnostic>), Vec<Diagnostic>> {
-    let Resolved { scene, warnings } = read_with_warnings(&arguments.scene)?;
+    let Resolved { scene, warnings, .. } = read_with_warnings(&arguments.scene)?;
     let scene = arguments.view.applied(scene);
     let Chosen { cloths, faults, files: cloth_files } = choose(&arguments.cloths)?;
     let wanted = Wanted {

@@ -34,6 +34,18 @@ fn tiff(width: usize, height: usize, raw: &[u8], colour: ExtendedColorType) -> V
     bytes.into_inner()
 }
 
+/// Checksum of a PNG chunk's name and data (PNG specification, annex D).
+fn checksum(bytes: &[u8]) -> [u8; 4] {
+    let mut crc = u32::MAX;
+    for byte in bytes {
+        crc ^= u32::from(*byte);
+        for _ in 0..8 {
+            crc = if crc & 1 == 1 { (crc >> 1) ^ 0xedb8_8320 } else { crc >> 1 };
+        }
+    }
+    (!crc).to_be_bytes()
+}
+
 /// One entry of a directory: tag, type, count, value or offset.
 fn entry(tag: u16, kind: u16, count: u32, value: u32) -> Vec<u8> {
     let value =
@@ -66,6 +78,38 @@ fn exif(orientation: u16) -> Vec<u8> {
 fn with_exif(jpeg: &[u8], notes: &[u8]) -> Vec<u8> {
     let length = (notes.len() + 8) as u16;
     [&jpeg[..2], b"\xff\xe1", &length.to_be_bytes(), b"Exif\0\0", notes, &jpeg[2..]].concat()
+}
+
+/// The little-endian TIFF with a second copy of its directory behind it, to which notes are added: 1/50 s, f/2, ISO 65535 with the true
+/// number in ISOSpeed.
+fn tiff_with_exif(tiff: &[u8]) -> Vec<u8> {
+    assert_eq!(&tiff[..4], b"II*\0");
+    let word = |at: usize| u32::from_le_bytes(tiff[at..at + 4].try_into().unwrap());
+    let old = word(4) as usize;
+    let count = usize::from(u16::from_le_bytes([tiff[old], tiff[old + 1]]));
+    let entry = |tag: u16, kind: u16, value: u32| {
+        [&tag.to_le_bytes()[..], &kind.to_le_bytes(), &1_u32.to_le_bytes(), &value.to_le_bytes()].concat()
+    };
+    let start = tiff.len().next_multiple_of(2);
+    let notes = (start + 2 + 12 * (count + 1) + 4) as u32;
+    let values = notes + 2 + 4 * 12 + 4;
+    let mut bytes = tiff.to_vec();
+    bytes.resize(start, 0);
+    bytes[4..8].copy_from_slice(&(start as u32).to_le_bytes());
+    bytes.extend((count as u16 + 1).to_le_bytes());
+    bytes.extend(&tiff[old + 2..old + 2 + 12 * count]);
+    bytes.extend(entry(0x8769, 4, notes));
+    bytes.extend([0; 4]);
+    bytes.extend(4_u16.to_le_bytes());
+    bytes.extend(entry(0x829a, 5, values));
+    bytes.extend(entry(0x829d, 5, values + 8));
+    bytes.extend(entry(0x8827, 3, 65_535));
+    bytes.extend(entry(0x8833, 4, 102_400));
+    bytes.extend([0; 4]);
+    for number in [1_u32, 50, 2, 1] {
+        bytes.extend(number.to_le_bytes());
+    }
+    bytes
 }
 
 fn photo(bytes: &[u8]) -> Photo {
@@ -173,6 +217,8 @@ fn notes_are_read_from_all_containers() {
         assert_eq!(taken.exposure(), (1.0 / 60.0) * 320.0 / (1.8 * 1.8));
         assert!(photo.composite && photo.flash);
     }
+    let noted = photo(&tiff_with_exif(&tiff(40, 32, &rgb, ExtendedColorType::Rgb8))).taken.unwrap();
+    assert_eq!((noted.exposure_s, noted.f_number, noted.iso), (0.02, 2.0, 102_400.0));
     let plain = photo(&png(40, 32, &rgb, ExtendedColorType::Rgb8));
     assert!(plain.taken.is_none() && !plain.composite && !plain.flash);
 }
@@ -181,10 +227,9 @@ fn notes_are_read_from_all_containers() {
 fn a_png_that_says_linear_is_linear() {
     let rgb = slanted(40, 32);
     let plain = png(40, 32, &rgb, ExtendedColorType::Rgb8);
-    let crc = 0x31e8_965f_u32; // Of "gAMA" and 100000, as computed by the png crate below.
-    let chunk = [b"\0\0\0\x04gAMA".as_slice(), &100_000_u32.to_be_bytes(), &crc.to_be_bytes()].concat();
+    let named = [b"gAMA".as_slice(), &100_000_u32.to_be_bytes()].concat();
+    let chunk = [b"\0\0\0\x04".as_slice(), &named, &checksum(&named)].concat();
     let file = [&plain[..33], &chunk, &plain[33..]].concat();
-    // Decoders pass over such a chunk with a wrong checksum, which is why the file says so by itself here.
     assert_eq!(photo(&file).tone, Tone::Linear);
     assert_eq!(photo(&plain).tone, Tone::Srgb);
 }
@@ -214,14 +259,8 @@ fn a_picture_that_is_too_large_is_refused_before_it_is_decoded() {
     let mut bytes = png(40, 32, &slanted(40, 32), ExtendedColorType::Rgb8);
     bytes[16..20].copy_from_slice(&20_000_u32.to_be_bytes());
     bytes[20..24].copy_from_slice(&20_000_u32.to_be_bytes());
-    let mut crc = u32::MAX;
-    for byte in &bytes[12..29] {
-        crc ^= u32::from(*byte);
-        for _ in 0..8 {
-            crc = if crc & 1 == 1 { (crc >> 1) ^ 0xedb8_8320 } else { crc >> 1 };
-        }
-    }
-    bytes[29..33].copy_from_slice(&(!crc).to_be_bytes());
+    let sum = checksum(&bytes[12..29]);
+    bytes[29..33].copy_from_slice(&sum);
     let error = decode(&bytes, ToneChoice::Auto).unwrap_err();
     assert_eq!(error, DecodeError::TooLarge { width: 20_000, height: 20_000 });
     assert!(error.to_string().contains("60 million"));

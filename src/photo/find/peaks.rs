@@ -25,6 +25,15 @@ pub(super) struct Peak {
     pub(super) half_width: f64,
 }
 
+/// How far the highest place stands out.
+#[derive(Clone, Copy, Debug)]
+pub(super) enum StandingOut {
+    /// Its height over the noise.
+    OverNoise(f64),
+    /// It is well above the noise, but not above the unevenness of the picture's darker parts.
+    LessThanTexture,
+}
+
 /// Mean of R, G, B of each block, softened over 3 x 3 blocks.
 pub(super) fn smoothed(cells: &Cells) -> Vec<f64> {
     let light: Vec<f64> = cells.cells.iter().map(|cell| cell.light.iter().sum::<f64>() / 3.0).collect();
@@ -40,8 +49,8 @@ pub(super) fn smoothed(cells: &Cells) -> Vec<f64> {
         .collect()
 }
 
-/// Places that stand out, the highest first, and the height of the highest over the noise.
-pub(super) fn peaks(cells: &Cells, ground: &Ground) -> (Vec<Peak>, f64) {
+/// Places that stand out, the highest first, and how far the highest does.
+pub(super) fn peaks(cells: &Cells, ground: &Ground) -> (Vec<Peak>, StandingOut) {
     let smooth = smoothed(cells);
     let place = |i: usize| cells.place((i % cells.columns) as f64, (i / cells.columns) as f64);
     let above: Vec<f64> = smooth.iter().enumerate().map(|(i, v)| v - ground.light_at(place(i))).collect();
@@ -50,7 +59,12 @@ pub(super) fn peaks(cells: &Cells, ground: &Ground) -> (Vec<Peak>, f64) {
     let noise = ground.block_noise;
     let least = (LEAST_SIGNAL * noise).max(OVER_TEXTURE * texture);
     let highest = above.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let signal_to_noise = highest.max(0.0) / noise.max(texture * OVER_TEXTURE / LEAST_SIGNAL);
+    let signal_to_noise = highest.max(0.0) / noise;
+    let standing_out = if signal_to_noise >= LEAST_SIGNAL && highest < least {
+        StandingOut::LessThanTexture
+    } else {
+        StandingOut::OverNoise(signal_to_noise)
+    };
     let dip = |height: f64| (DIP * height).max(DIP_OVER_NOISE * noise);
     let tops = flooded(&above, cells.columns, least, dip);
     let peak = |top: usize| {
@@ -62,7 +76,7 @@ pub(super) fn peaks(cells: &Cells, ground: &Ground) -> (Vec<Peak>, f64) {
     let mut tops = tops;
     tops.sort_by(|a, b| above[*b].total_cmp(&above[*a]));
     tops.truncate(MOST_PEAKS);
-    (tops.into_iter().map(peak).collect(), signal_to_noise)
+    (tops.into_iter().map(peak).collect(), standing_out)
 }
 
 /// Neighbours of a block, those at corners too.

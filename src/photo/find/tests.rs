@@ -2,6 +2,11 @@ use super::{FindError, Found, spots};
 use crate::photo::decode::Photo;
 use crate::photo::synthetic::Scene;
 
+use crate::photo::core_light::core_light;
+use crate::photo::rings::rings;
+use crate::photo::warnings::warnings;
+use proptest::prelude::*;
+
 /// Pixels that a middle may be off.
 const MIDDLE_OFF: f64 = 0.1;
 /// Share that a half width may be off where the peak is seen: a block is a tenth of it.
@@ -167,7 +172,7 @@ fn what_is_no_photograph_of_a_spot_is_refused() {
 
 #[test]
 fn noise_alone_is_never_a_spot() {
-    for seed in 0..12 {
+    for seed in 0..6 {
         for (read, shot, level) in [(0.002, 0.0, 0.001), (0.01, 0.05, 0.2), (0.05, 0.1, 0.02)] {
             let mut scene = Scene::new(400, 300, [level; 3], 100 + seed);
             scene.add(|x, y| [0.1 * level * (x / 400.0 + y / 600.0); 3]);
@@ -191,8 +196,57 @@ fn an_evenly_lit_wall_is_no_spot() {
         [0.3 / (1.0 + 1.2 * squared).powi(2); 3]
     });
     scene.noise(0.002, 0.02);
-    let found = spots(&scene.jpeg(92));
-    assert!(found.is_err(), "{found:?}");
+    assert_eq!(spots(&scene.jpeg(92)), Err(FindError::LitAllOver));
+}
+
+#[test]
+fn a_wrinkled_cloth_in_a_lit_room_is_no_spot() {
+    let mut scene = Scene::new(600, 450, [0.1; 3], 22);
+    scene.add(|x, y| {
+        let folds = (0.02 * x).sin() * (0.026 * y + 2.0).cos()
+            + 0.6 * (0.016 * x + 0.04 * y).sin()
+            + 0.3 * (0.1 * x - 0.07 * y).sin();
+        [0.02 * folds; 3]
+    });
+    scene.noise(0.002, 0.01);
+    assert_eq!(spots(&scene.jpeg(85)), Err(FindError::LitAllOver));
+}
+
+#[test]
+fn a_glow_that_fills_the_picture_or_is_cut_off_is_told() {
+    let mut filling = Scene::new(600, 450, [0.003; 3], 23);
+    filling.glow([300.0, 225.0], 210.0, WHITE);
+    filling.noise(0.002, 0.01);
+    assert_eq!(spots(&filling.jpeg(90)), Err(FindError::LitAllOver));
+    let mut cut = Scene::new(600, 450, [0.003; 3], 24);
+    cut.glow([4.0, 5.0], 40.0, WHITE);
+    cut.noise(0.002, 0.01);
+    assert_eq!(spots(&cut.jpeg(90)), Err(FindError::AtEdge));
+}
+
+#[test]
+fn single_bright_pixels_are_the_sensor_s_own() {
+    let mut scene = Scene::new(600, 450, [0.003; 3], 25);
+    scene.noise(0.001, 0.005);
+    for i in 0..25 {
+        let at = (i * 5003 + 77) % scene.light.len();
+        scene.light[at] = [0.9, 0.8, 0.9];
+    }
+    assert_eq!(spots(&scene.srgb()), Err(FindError::Grain));
+}
+
+#[test]
+fn a_bare_pixel_is_a_spot_though_its_edges_are_sharp() {
+    let mut scene = Scene::new(500, 400, [0.002; 3], 26);
+    // 61 x 61 pixels about [240, 190].
+    scene.add(|x, y| {
+        if (x - 240.0).abs() <= 30.0 && (y - 190.0).abs() <= 30.0 { [0.6, 0.5, 0.4] } else { [0.0; 3] }
+    });
+    scene.glow([240.0, 190.0], 60.0, [0.04; 3]);
+    scene.noise(0.002, 0.01);
+    let found = one(&scene.jpeg(92));
+    assert!(off(&found, [240.0, 190.0]) < 2.0 * MIDDLE_OFF, "{found:?}");
+    assert!(found.spots[0].roundness > 0.97, "{found:?}");
 }
 
 #[test]
@@ -227,4 +281,43 @@ fn background_and_noise_are_measured() {
         assert!((found.noise[c] / 0.003 - 1.0).abs() < 0.05, "{:?}", found.noise);
     }
     assert!((found.background_slope[0] - 0.01).abs() < 0.002 && found.background_slope[1].abs() < 0.002);
+}
+
+proptest! {
+    #[test]
+    fn whatever_is_in_the_picture_numbers_stay_numbers(
+        size in (32..90_usize, 32..90_usize),
+        ground in 0.0..0.5_f64,
+        things in prop::collection::vec((-10.0..100.0_f64, -10.0..100.0_f64, 0.5..60.0_f64, 0.0..2.0_f64, prop::bool::ANY), 0..5),
+        noise in prop::option::of(0.0..0.2_f64),
+        centre in (-50.0..150.0_f64, -50.0..150.0_f64),
+    ) {
+        let mut scene = Scene::new(size.0, size.1, [ground, 0.5 * ground, 0.0], 5);
+        for (x, y, half_width, peak, round) in things {
+            if round {
+                scene.gaussian([x, y], half_width, [peak, 0.5 * peak, 0.1]);
+            } else {
+                scene.add(|u, v| if (u - x).abs() < half_width && (v - y).abs() < 3.0 { [peak; 3] } else { [0.0; 3] });
+            }
+        }
+        if let Some(noise) = noise {
+            scene.noise(noise, noise);
+        }
+        let photo = scene.srgb();
+        if let Ok(found) = spots(&photo) {
+            for spot in found.spots.iter().chain(&found.others) {
+                let numbers = [spot.half_width_px, spot.roundness, spot.long_axis_rad, spot.nearest_edge_px, spot.brightness()];
+                prop_assert!(numbers.iter().chain(&spot.centre_px).all(|v| v.is_finite()), "{spot:?}");
+            }
+            prop_assert!(warnings(&photo, &found).iter().all(|w| !w.words().contains("NaN")));
+        }
+        let rings = rings(&photo, 0.2, &[[centre.0, centre.1], [30.0, 20.0]], &[0.0, 0.1, 1.0, 5.0, 30.0]);
+        for ring in rings.channels.iter().flatten() {
+            prop_assert!((0.0..=1.0).contains(&ring.covered));
+            prop_assert!(ring.pixels == 0 || (ring.mean.is_finite() && ring.standard_error > 0.0), "{ring:?}");
+        }
+        if let Some(light) = core_light(&photo, 0.2, [centre.0, centre.1], 2.0) {
+            prop_assert!(light.iter().all(|l| l.light_mm2.is_finite() && l.standard_error_mm2.is_finite()));
+        }
+    }
 }
