@@ -112,8 +112,11 @@ impl Mismatch {
     fn told(&self, photos: usize) -> Vec<Diagnostic> {
         let values = if self.given == 1 { "value" } else { "values" };
         vec![
-            Diagnostic::of_file(self.option, format!("{} {values} for {photos} photos", self.given))
-                .allowed("one value for all, or one for each photo in their order"),
+            Diagnostic::of_file(
+                self.option,
+                format!("{} has {} {values} for {photos} photos", self.option, self.given),
+            )
+            .allowed("one value for all, or one for each photo in their order"),
         ]
     }
 }
@@ -149,7 +152,8 @@ fn not_measured(path: &Path, error: &MeasureError) -> Diagnostic {
         MeasureError::Count { places_px, .. } => {
             let places: Vec<String> =
                 places_px.iter().take(6).map(|p| format!("({:.0}, {:.0})", p[0], p[1])).collect();
-            Diagnostic { found: Some(format!("at {} px", places.join(", "))), ..fault }.next("Cover the other lights or cut them off the picture; or, if they are lit pixels of the same level, say how many: \
+            let what = format!("{error}, at {} px from the upper left corner", places.join(", "));
+            Diagnostic { what, ..fault }.next("Cover the other lights or cut them off the picture; or, if they are lit pixels of the same level, say how many: \
                        --pixels, or their --pitch-mm.")
         }
         MeasureError::OneForPitch => fault.next("Say the scale with --mm-per-px or --scale-from instead."),

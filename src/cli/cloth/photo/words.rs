@@ -21,7 +21,10 @@ const MISFIT: f64 = 3.0;
 
 /// Sentences in lines that fit a window.
 pub(super) fn in_lines(sentences: &[String]) -> String {
-    sentences.iter().flat_map(|sentence| folded(sentence)).collect::<Vec<_>>().join("\n")
+    /// Stands for the space between a number and its unit, where a line must not end.
+    const TIED: &str = "\u{1}%";
+    let lines = sentences.iter().flat_map(|sentence| folded(&sentence.replace(" %", TIED)));
+    lines.map(|line| line.replace(TIED, " %")).collect::<Vec<_>>().join("\n")
 }
 
 fn interval(found: &Interval) -> String {
@@ -90,7 +93,8 @@ pub(super) fn calibrated(
 
 fn holes(openness: &Interval) -> String {
     if openness.value < LEAST_OPEN {
-        return format!("Holes: none found; {} of the area at most.", percent(openness.high.max(LEAST_OPEN)));
+        let most = 100.0 * openness.high.max(LEAST_OPEN);
+        return format!("Holes: none found; {most:.2} % of the area at most.");
     }
     format!("Holes: {} of the area.", share(openness))
 }

@@ -1,0 +1,253 @@
+//! `weftlight cloth calibrate` and `cloth compare-photo`: the photo guide's commands with its example photographs, and bad input as a
+//! user meets it.
+
+use super::{Folder, Picture, number};
+use image::{ImageFormat, Rgb, RgbImage};
+use std::io::Cursor;
+use std::path::Path;
+use weftlight::cloth::file::resolve;
+
+/// Two marks of the guide's ruler photograph and their distance, as the guide gives them.
+const SCALE: [&str; 4] = ["--scale-from", "113,469,713,468", "--scale-mm", "60"];
+
+/// A made-up example photograph as it comes with the program.
+fn example(name: &str) -> String {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fabrics/photos");
+    folder.join(format!("made-up-felt-{name}.jpg")).display().to_string()
+}
+
+/// The guide's command, with `more`.
+fn calibrate(folder: &Folder, more: &[&str]) -> String {
+    let [near, far, bare] = ["4mm", "10mm", "bare"].map(example);
+    let mut words =
+        vec!["cloth", "calibrate", &near, &far, "--stand-off-mm", "4,10", "--thickness-mm", "1.05"];
+    words.extend(SCALE);
+    words.extend(["--exposure", "1/60,1/20", "--bare", &bare, "--bare-exposure", "1/4000"]);
+    words.extend(more);
+    folder.fine(&words)
+}
+
+/// The guide's proof with another stand-off said, as JSON: the largest difference over the peak.
+fn worst(folder: &Folder, stand_off_mm: &str) -> f64 {
+    let [third, bare] = ["6.5mm", "bare"].map(example);
+    let mut words =
+        vec!["cloth", "compare-photo", "lantern-felt.yaml", &third, "--stand-off-mm", stand_off_mm, "--json"];
+    words.extend(SCALE);
+    words.extend(["--exposure", "1/30", "--bare", &bare, "--bare-exposure", "1/4000"]);
+    let told = folder.json(&words);
+    assert_eq!(told["brightness_predicted"], true);
+    let profiles = told["photos"][0]["profiles"].as_array().expect("a list");
+    assert_eq!(profiles.len(), 3);
+    profiles.iter().map(|profile| number(profile, "worst_over_peak")).fold(0.0, f64::max)
+}
+
+/// What the project asks of a prediction at a stand-off that was not fitted, over the peak.
+const PREDICTED_WITHIN: f64 = 0.05;
+
+#[test]
+fn the_guides_commands_give_a_cloth_and_its_proof() {
+    let folder = Folder::new();
+    let out = calibrate(&folder, &["-o", "lantern-felt.yaml", "--report", "report.png"]);
+    assert_eq!(folder.names(), ["lantern-felt.yaml", "report.png"]);
+    for word in [
+        "Reduced optical thickness in green: ",
+        "Light kept ",
+        "Holes: none found",
+        "Wrote lantern-felt.yaml",
+    ] {
+        assert!(out.contains(word), "{word}: {out}");
+    }
+    let text = String::from_utf8(folder.read("lantern-felt.yaml")).expect("text");
+    let cloth = resolve(&text, "f").unwrap_or_else(|all| panic!("{text}: {all:?}"));
+    assert!(cloth.source.contains("photographs") && cloth.source.contains("bare pixel"), "{}", cloth.source);
+    let shown = folder.json(&["cloth", "show", "lantern-felt.yaml", "-o", "shown.png", "--json"]);
+    assert!((number(&shown, "extinction_per_mm") / cloth.extinction.0 - 1.0).abs() < 1e-12, "{shown:#}");
+    // The report: two rows of pictures and four plots.
+    let report = Picture::of(&folder.read("report.png"));
+    assert!(report.info.height > 2 * report.info.width && report.rgb.iter().any(|v| *v < 64));
+
+    let right = worst(&folder, "6.5");
+    assert!(right < PREDICTED_WITHIN, "{right}");
+    // A wrong stand-off shows: the test would see a prediction that is off.
+    let wrong = worst(&folder, "4.5");
+    assert!(wrong > PREDICTED_WITHIN, "{wrong}");
+}
+
+/// Light kept as photons found it for the invented cloth, mean of the three gaps (tests/reference/photo_spots/runs.csv).
+fn light_kept_by_photons() -> [f64; 3] {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/reference/photo_spots/runs.csv");
+    let text = std::fs::read_to_string(path).expect("a table");
+    ["red", "green", "blue"].map(|colour| {
+        let rows = text.lines().map(|row| row.split(',').collect::<Vec<_>>());
+        let own = rows.filter(|row| row.len() > 7 && row[0] == "wool-felt-1" && row[2] == colour);
+        let kept =
+            own.map(|row| [5, 7].map(|i| row[i].parse::<f64>().expect("a number")).iter().sum::<f64>());
+        let all: Vec<f64> = kept.collect();
+        assert_eq!(all.len(), 3);
+        all.iter().sum::<f64>() / 3.0
+    })
+}
+
+#[test]
+fn the_ranges_hold_what_the_photographs_were_made_from() {
+    let folder = Folder::new();
+    let told: serde_json::Value = serde_json::from_str(&calibrate(&folder, &["--json"])).expect("JSON");
+    assert!(folder.names().is_empty(), "nothing is written unasked");
+    // tests/photo/cloths.rs, wool-felt-1: extinction times thickness times (1 - albedo x asymmetry).
+    let reduced = [0.9990, 0.9976, 0.9930].map(|albedo: f64| 9.7 * 1.05 * (1.0 - 0.77 * albedo));
+    let kept = light_kept_by_photons();
+    for (c, colour) in ["red", "green", "blue"].into_iter().enumerate() {
+        for (key, truth) in [("reduced_optical_thickness", reduced[c]), ("light_kept", kept[c])] {
+            let found = &told[key][colour];
+            let [low, high] = ["low", "high"].map(|end| number(found, end));
+            assert!(low <= truth && truth <= high, "{key} in {colour}: {truth} {found}");
+        }
+    }
+    assert_eq!(told["interval"], "90 of 100");
+}
+
+#[test]
+fn without_the_bare_pixel_brightness_is_said_to_be_a_guess() {
+    let folder = Folder::new();
+    let near = example("4mm");
+    let mut words = vec!["cloth", "calibrate", &near, "--stand-off-mm", "4", "--thickness-mm", "1.05"];
+    words.extend(SCALE);
+    let said = folder.run(&words);
+    assert_eq!(said.code, Some(0), "{}", said.err);
+    assert!(resolve(&said.out, "f").is_ok(), "{}", said.out);
+    assert!(said.err.contains("Light kept: not known"), "{}", said.err);
+    assert!(said.err.replace('\n', " ").contains("A further photograph"), "{}", said.err);
+}
+
+/// A small photograph of round spots at these places: half as bright 12 px from their middles.
+fn spots(places: &[[f64; 2]]) -> Vec<u8> {
+    let picture = RgbImage::from_fn(240, 180, |x, y| {
+        let light = places.iter().map(|p| {
+            let squared = (f64::from(x) - p[0]).powi(2) + (f64::from(y) - p[1]).powi(2);
+            0.7 / (1.0 + squared / 500.0).powi(3)
+        });
+        let coded = 1.055 * (0.003 + light.sum::<f64>()).powf(1.0 / 2.4) - 0.055;
+        Rgb([(255.0 * coded).round() as u8; 3])
+    });
+    let mut bytes = Cursor::new(Vec::new());
+    picture.write_to(&mut bytes, ImageFormat::Jpeg).expect("a JPEG");
+    bytes.into_inner()
+}
+
+/// What every command below says besides.
+const TAKEN: [&str; 4] = ["--stand-off-mm", "4", "--thickness-mm", "1"];
+
+fn refused(folder: &Folder, photo: &str, more: &[&str]) -> String {
+    let mut words = vec!["cloth", "calibrate", photo];
+    words.extend(TAKEN);
+    words.extend(more);
+    folder.refused(&words)
+}
+
+#[test]
+fn files_that_are_no_photographs_are_refused_with_advice() {
+    let folder = Folder::new();
+    let photo = spots(&[[120.0, 90.0]]);
+    folder.write("notes.jpg", "stand-off 4 mm, thickness 1 mm\n");
+    // The first bytes of a HEIC file: its type box (ISO 14496-12, from memory).
+    let mut heic = b"\0\0\0\x18ftypheic\0\0\0\0mif1heic".to_vec();
+    heic.resize(4096, 0);
+    folder.write("telephone.jpg", heic);
+    folder.write("half.jpg", &photo[..photo.len() / 2]);
+    folder.write("empty.jpg", "");
+    folder.write("folder/inside.txt", "");
+    let cases = [
+        ("missing.jpg", ["missing.jpg", "no such file"]),
+        ("notes.jpg", ["notes.jpg", "a JPEG, PNG or TIFF photograph is needed"]),
+        ("telephone.jpg", ["telephone.jpg", "convert it to JPEG or PNG first"]),
+        ("half.jpg", ["half.jpg", "copy it from the camera again"]),
+        ("empty.jpg", ["empty.jpg", "empty"]),
+        ("folder", ["folder", "not a"]),
+    ];
+    for (photo, wanted) in cases {
+        let message =
+            refused(&folder, photo, &["--mm-per-px", "0.1", "-o", "new.yaml", "--report", "new.png"]);
+        for word in wanted {
+            assert!(message.contains(word), "{photo}: {word}: {message}");
+        }
+    }
+}
+
+#[test]
+fn options_that_do_not_fit_are_refused_with_advice() {
+    let folder = Folder::new();
+    folder.write("one.jpg", spots(&[[120.0, 90.0]]));
+    folder.write("two.jpg", spots(&[[60.0, 90.0], [180.0, 90.0]]));
+    folder.write("mine.yaml", "mine");
+    let scale = ["--mm-per-px", "0.2"];
+    let cases: [(&str, &[&str], &[&str]); 8] = [
+        ("one.jpg", &[], &["how large things are in the photo is not known", "--mm-per-px", "--scale-from"]),
+        ("one.jpg", &["--scale-from", "1,2,3"], &["--scale-from", "four numbers"]),
+        ("one.jpg", &["--scale-from", "10,10,15,10", "--scale-mm", "50"], &["5 pixels apart", "far apart"]),
+        (
+            "one.jpg",
+            &["--scale-from", "10,10,500,10", "--scale-mm", "50"],
+            &["outside the picture of 240 by 180"],
+        ),
+        ("two.jpg", &scale, &["two.jpg", "2 bright spots instead of 1", "--pixels", "(60, 90)"]),
+        (
+            "one.jpg",
+            &[scale[0], scale[1], "--report", "report.jpeg"],
+            &["report.jpeg", ".png", ".svg", ".pdf"],
+        ),
+        ("one.jpg", &[scale[0], scale[1], "-o", "mine.yaml"], &["mine.yaml", "there already", "--replace"]),
+        ("one.jpg", &[scale[0], scale[1], "-o", "cloth.yml"], &["cloth.yml", ".yaml"]),
+    ];
+    for (photo, more, wanted) in cases {
+        let message = refused(&folder, photo, more);
+        for word in wanted {
+            assert!(message.contains(word), "{more:?}: {word}: {message}");
+        }
+    }
+    assert_eq!(folder.read("mine.yaml"), b"mine");
+}
+
+#[test]
+fn numbers_for_another_count_of_photos_are_refused() {
+    let folder = Folder::new();
+    folder.write("one.jpg", spots(&[[120.0, 90.0]]));
+    let start =
+        ["cloth", "calibrate", "one.jpg", "one.jpg", "one.jpg", "--mm-per-px", "0.2", "--thickness-mm", "1"];
+    let with = |more: &[&'static str]| -> Vec<&str> { start.iter().chain(more).copied().collect() };
+    let message = folder.refused(&with(&["--stand-off-mm", "4,10"]));
+    assert!(message.contains("--stand-off-mm has 2 values for 3 photos"), "{message}");
+    assert!(message.contains("one value for all, or one for each photo in their order"), "{message}");
+    for more in [["--lit", "red,green"], ["--exposure", "1/30,1/15"]] {
+        let message = folder.refused(&with(&["--stand-off-mm", "4", more[0], more[1]]));
+        assert!(message.contains(&format!("{} has 2 values for 3 photos", more[0])), "{message}");
+    }
+    let message =
+        folder.refused(&with(&["--stand-off-mm", "4", "--bare", "one.jpg", "--bare-exposure", "1/2000"]));
+    assert!(message.contains("its exposure is known, but not that of the photo with cloth"), "{message}");
+}
+
+#[test]
+fn a_comparison_needs_a_cloth_and_a_photo() {
+    let folder = Folder::new();
+    folder.write("one.jpg", spots(&[[120.0, 90.0]]));
+    let with = |cloth: &'static str, photo: &'static str| {
+        [
+            "cloth",
+            "compare-photo",
+            cloth,
+            photo,
+            "--stand-off-mm",
+            "4",
+            "--mm-per-px",
+            "0.2",
+            "--report",
+            "r.svg",
+        ]
+    };
+    assert!(folder.refused(&with("felt-wol-ivory", "one.jpg")).contains("felt-wool-ivory"));
+    assert!(folder.refused(&with("mine.yaml", "one.jpg")).contains("mine.yaml"));
+    assert!(folder.refused(&with("felt-wool-ivory", "none.jpg")).contains("none.jpg"));
+    let out = folder.fine(&with("felt-wool-ivory", "one.jpg")).replace('\n', " ");
+    assert!(out.contains("only the shape of the spot was predicted"), "{out}");
+    assert_eq!(folder.names(), ["one.jpg", "r.svg"]);
+}
