@@ -112,7 +112,11 @@ fn profile(shot: &Reported<'_>) -> Plot {
 }
 
 fn difference(shot: &Reported<'_>) -> Plot {
-    let mut plot = Plot::new(Axis::linear("photograph less model", "% of the peak"));
+    /// The axis shows at least so much, in percent: less is noise, and should look like it.
+    const LEAST_PERCENT: f64 = 1.0;
+    let largest = shot.fit.profiles.iter().flatten().map(|p| 100.0 * p.misfit().1).fold(0.0, f64::max);
+    let end = (1.1 * largest).max(LEAST_PERCENT);
+    let mut plot = Plot::new(Axis::linear("photograph less model", "% of the peak").over(-end, end));
     plot.height_px = DIFFERENCE_PX;
     plot.rules = vec![Rule { at: 0.0, label: String::new() }];
     for (c, profile) in shot.fit.profiles.iter().enumerate() {

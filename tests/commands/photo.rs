@@ -7,34 +7,57 @@ use std::io::Cursor;
 use std::path::Path;
 use weftlight::cloth::file::resolve;
 
-/// Two marks of the guide's ruler photograph and their distance, as the guide gives them.
-const SCALE: [&str; 4] = ["--scale-from", "113,469,713,468", "--scale-mm", "60"];
+const GUIDE: &str = include_str!("../../fabrics/photo-guide.md");
 
-/// A made-up example photograph as it comes with the program.
-fn example(name: &str) -> String {
-    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fabrics/photos");
-    folder.join(format!("made-up-felt-{name}.jpg")).display().to_string()
+/// The example photographs in a folder, where the guide's commands look for them.
+fn with_examples() -> Folder {
+    let folder = Folder::new();
+    for name in ["4mm", "6.5mm", "10mm", "bare"].map(|name| format!("fabrics/photos/made-up-felt-{name}.jpg"))
+    {
+        let from = Path::new(env!("CARGO_MANIFEST_DIR")).join(&name);
+        folder.write(&name, std::fs::read(from).expect("an example photograph"));
+    }
+    folder
 }
 
-/// The guide's command, with `more`.
-fn calibrate(folder: &Folder, more: &[&str]) -> String {
-    let [near, far, bare] = ["4mm", "10mm", "bare"].map(example);
-    let mut words =
-        vec!["cloth", "calibrate", &near, &far, "--stand-off-mm", "4,10", "--thickness-mm", "1.05"];
-    words.extend(SCALE);
-    words.extend(["--exposure", "1/60,1/20", "--bare", &bare, "--bare-exposure", "1/4000"]);
-    words.extend(more);
-    folder.fine(&words)
+/// The guide's commands, each as its words without the program's name.
+fn guides_commands() -> Vec<Vec<String>> {
+    let blocks = GUIDE.split("```sh\n").skip(1).map(|rest| rest.split("```").next().expect("a block"));
+    let commands = blocks.flat_map(|block| block.replace("\\\n", " ").lines().map(words).collect::<Vec<_>>());
+    let mut commands: Vec<Vec<String>> = commands.filter(|words| !words.is_empty()).collect();
+    commands.iter_mut().for_each(|words| assert_eq!(words.remove(0), "weftlight"));
+    commands
 }
 
-/// The guide's proof with another stand-off said, as JSON: the largest difference over the peak.
-fn worst(folder: &Folder, stand_off_mm: &str) -> f64 {
-    let [third, bare] = ["6.5mm", "bare"].map(example);
-    let mut words =
-        vec!["cloth", "compare-photo", "lantern-felt.yaml", &third, "--stand-off-mm", stand_off_mm, "--json"];
-    words.extend(SCALE);
-    words.extend(["--exposure", "1/30", "--bare", &bare, "--bare-exposure", "1/4000"]);
-    let told = folder.json(&words);
+/// Words of a command line; double quotes hold some together.
+fn words(line: &str) -> Vec<String> {
+    let parts = line.split('"').enumerate();
+    let of_part = |(i, part): (usize, &str)| -> Vec<String> {
+        if i % 2 == 1 { vec![part.to_owned()] } else { part.split_whitespace().map(str::to_owned).collect() }
+    };
+    parts.flat_map(of_part).collect()
+}
+
+/// The guide's two commands: calibrate and compare.
+fn guide() -> [Vec<String>; 2] {
+    let commands = guides_commands();
+    <[Vec<String>; 2]>::try_from(commands).unwrap_or_else(|all| panic!("two commands: {all:?}"))
+}
+
+fn run(folder: &Folder, words: &[String], more: &[&str]) -> String {
+    folder.fine(&words.iter().map(String::as_str).chain(more.iter().copied()).collect::<Vec<_>>())
+}
+
+/// The words with another value of an option; without one, both are left out.
+fn but(words: &[String], option: &str, value: Option<&str>) -> Vec<String> {
+    let at = words.iter().position(|word| word == option).expect("an option of the command");
+    let put = value.map(|value| [option.to_owned(), value.to_owned()]).into_iter().flatten();
+    words[..at].iter().cloned().chain(put).chain(words[at + 2..].iter().cloned()).collect()
+}
+
+/// The largest difference over the peak that a comparison tells as JSON.
+fn worst(folder: &Folder, compare: &[String]) -> f64 {
+    let told: serde_json::Value = serde_json::from_str(&run(folder, compare, &["--json"])).expect("JSON");
     assert_eq!(told["brightness_predicted"], true);
     let profiles = told["photos"][0]["profiles"].as_array().expect("a list");
     assert_eq!(profiles.len(), 3);
@@ -46,14 +69,18 @@ const PREDICTED_WITHIN: f64 = 0.05;
 
 #[test]
 fn the_guides_commands_give_a_cloth_and_its_proof() {
-    let folder = Folder::new();
-    let out = calibrate(&folder, &["-o", "lantern-felt.yaml", "--report", "report.png"]);
-    assert_eq!(folder.names(), ["lantern-felt.yaml", "report.png"]);
+    let folder = with_examples();
+    let [calibrate, compare] = guide();
+    let before = folder.names();
+    let out = run(&folder, &calibrate, &[]);
+    let new: Vec<String> = folder.names().into_iter().filter(|name| !before.contains(name)).collect();
+    assert_eq!(new, ["lantern-felt.png", "lantern-felt.yaml"]);
     for word in [
         "Reduced optical thickness in green: ",
         "Light kept ",
         "Holes: none found",
         "Wrote lantern-felt.yaml",
+        "Report: lantern-felt.png",
     ] {
         assert!(out.contains(word), "{word}: {out}");
     }
@@ -62,15 +89,41 @@ fn the_guides_commands_give_a_cloth_and_its_proof() {
     assert!(cloth.source.contains("photographs") && cloth.source.contains("bare pixel"), "{}", cloth.source);
     let shown = folder.json(&["cloth", "show", "lantern-felt.yaml", "-o", "shown.png", "--json"]);
     assert!((number(&shown, "extinction_per_mm") / cloth.extinction.0 - 1.0).abs() < 1e-12, "{shown:#}");
-    // The report: two rows of pictures and four plots.
-    let report = Picture::of(&folder.read("report.png"));
-    assert!(report.info.height > 2 * report.info.width && report.rgb.iter().any(|v| *v < 64));
+    let report = Picture::of(&folder.read("lantern-felt.png"));
+    assert!(report.info.height > report.info.width, "two rows of pictures and four plots");
+    // What the guide quotes is what the program says.
+    let range = out.split("in green: ").nth(1).and_then(|rest| rest.split(')').next()).expect("a range");
+    assert!(GUIDE.contains(&format!("{range})")), "the guide quotes another range than {range})");
 
-    let right = worst(&folder, "6.5");
+    let out = run(&folder, &compare, &[]).replace('\n', " ");
+    let told =
+        out.split("differ by ").nth(1).and_then(|rest| rest.split(" of").next()).expect("a difference");
+    assert!(GUIDE.contains(&format!("here {told}")), "the guide quotes another difference than {told}");
+    let right = worst(&folder, &compare);
     assert!(right < PREDICTED_WITHIN, "{right}");
     // A wrong stand-off shows: the test would see a prediction that is off.
-    let wrong = worst(&folder, "4.5");
+    let wrong = worst(&folder, &but(&compare, "--stand-off-mm", Some("4.5")));
     assert!(wrong > PREDICTED_WITHIN, "{wrong}");
+}
+
+#[test]
+fn the_guides_pictures_are_there_and_can_be_drawn() {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("fabrics");
+    let links: Vec<&str> =
+        GUIDE.split("](").skip(1).map(|rest| rest.split(')').next().expect("the link's end")).collect();
+    assert!(links.len() > 5, "{links:?}");
+    for link in links {
+        let path = folder.join(link);
+        assert!(path.exists(), "{link}");
+        if link.ends_with(".svg") {
+            let svg = std::fs::read_to_string(path).expect("text");
+            for part in ["<title>", "<desc>", "font-family=\"DejaVu Sans, sans-serif\""] {
+                assert!(svg.contains(part), "{link}: {part}");
+            }
+            let drawn = weftlight::picture::chart::svg_to_png(&svg, 1.0);
+            assert!(drawn.is_ok(), "{link}: {:?}", drawn.err());
+        }
+    }
 }
 
 /// Light kept as photons found it for the invented cloth, mean of the three gaps (tests/reference/photo_spots/runs.csv).
@@ -90,9 +143,11 @@ fn light_kept_by_photons() -> [f64; 3] {
 
 #[test]
 fn the_ranges_hold_what_the_photographs_were_made_from() {
-    let folder = Folder::new();
-    let told: serde_json::Value = serde_json::from_str(&calibrate(&folder, &["--json"])).expect("JSON");
-    assert!(folder.names().is_empty(), "nothing is written unasked");
+    let folder = with_examples();
+    let before = folder.names();
+    let words = but(&but(&guide()[0], "-o", None), "--report", None);
+    let told: serde_json::Value = serde_json::from_str(&run(&folder, &words, &["--json"])).expect("JSON");
+    assert_eq!(folder.names(), before, "nothing is written unasked");
     // tests/photo/cloths.rs, wool-felt-1: extinction times thickness times (1 - albedo x asymmetry).
     let reduced = [0.9990, 0.9976, 0.9930].map(|albedo: f64| 9.7 * 1.05 * (1.0 - 0.77 * albedo));
     let kept = light_kept_by_photons();
@@ -108,10 +163,10 @@ fn the_ranges_hold_what_the_photographs_were_made_from() {
 
 #[test]
 fn without_the_bare_pixel_brightness_is_said_to_be_a_guess() {
-    let folder = Folder::new();
-    let near = example("4mm");
-    let mut words = vec!["cloth", "calibrate", &near, "--stand-off-mm", "4", "--thickness-mm", "1.05"];
-    words.extend(SCALE);
+    let folder = with_examples();
+    let near = "fabrics/photos/made-up-felt-4mm.jpg";
+    let mut words = vec!["cloth", "calibrate", near, "--stand-off-mm", "4", "--thickness-mm", "1.05"];
+    words.extend(["--scale-from", "113,469,713,468", "--scale-mm", "60"]);
     let said = folder.run(&words);
     assert_eq!(said.code, Some(0), "{}", said.err);
     assert!(resolve(&said.out, "f").is_ok(), "{}", said.out);

@@ -94,7 +94,8 @@ pub(super) fn calibrated(
 fn holes(openness: &Interval) -> String {
     if openness.value < LEAST_OPEN {
         let most = 100.0 * openness.high.max(LEAST_OPEN);
-        return format!("Holes: none found; {most:.2} % of the area at most.");
+        let most = if most < 10.0 { format!("{most:.2}") } else { format!("{most:.0}") };
+        return format!("Holes: none found; up to {most} % of the area cannot be ruled out.");
     }
     format!("Holes: {} of the area.", share(openness))
 }
