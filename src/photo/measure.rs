@@ -5,11 +5,12 @@
 //! window, so the light of its image (value times area) over that is the camera's answer, however blurred the image is.
 //! **Assumptions.** The camera looks straight on; its distance is large against the spot; all photographs have the same scale unless told.
 
-use super::core_light::{CoreLight, core_light};
+use super::core_light::core_light;
 use super::decode::Photo;
 use super::find::{FindError, Found, Spot, spots};
 use super::fit::unknowns::COLOURS;
 use super::rings::{Rings, rings};
+use rayon::prelude::*;
 use std::f64::consts::PI;
 use thiserror::Error;
 
@@ -123,6 +124,9 @@ pub enum MeasureError {
         /// Height of the cloth in mm.
         height_mm: f64,
     },
+    /// Nothing in the picture is as bright as a bare pixel.
+    #[error("no bare lit pixel stands out in the picture")]
+    BareNotSeen,
     /// The bare pixel's image reaches the edge of the picture.
     #[error("the bare pixel is cut off by the edge of the picture")]
     CutOff,
@@ -245,7 +249,7 @@ pub struct BareLight {
 /// The camera's answer from a photograph of the bare pixel with this exposure and beam.
 ///
 /// # Errors
-/// When no spot is found, or the picture cuts it off.
+/// When no pixel is found, or the picture cuts it off.
 pub fn measure_bare(
     photo: &Photo,
     mm_per_px: f64,
@@ -256,26 +260,67 @@ pub fn measure_bare(
     /// The image is followed this far beyond the window, in windows and in pixels: blur and glare of the lens.
     const AROUND: f64 = 1.5;
     const AROUND_PX: f64 = 12.0;
-    let found = spots(photo)?;
     let radius = window_mm + (AROUND * window_mm).max(AROUND_PX * mm_per_px);
     let ahead = (beam_power + 1.0) / (2.0 * PI);
-    let lit = lit(&found);
-    let lights: Vec<[CoreLight; COLOURS]> =
-        lit.iter().filter_map(|spot| core_light(photo, mm_per_px, spot.centre_px, radius)).collect();
-    if lights.is_empty() {
-        return Err(MeasureError::CutOff);
-    }
-    let count = lights.len() as f64;
-    let per = 1.0 / (count * exposure * ahead);
-    let of_channel = |c: usize| {
-        let sum: f64 = lights.iter().map(|light| light[c].light_mm2).sum();
-        let error: f64 = lights.iter().map(|light| light[c].standard_error_mm2.powi(2)).sum::<f64>().sqrt();
-        (sum * per, error * per)
-    };
+    let window_px = (window_mm / mm_per_px).max(2.0);
+    let centre = brightest(photo, window_px).ok_or(MeasureError::BareNotSeen)?;
+    let light = core_light(photo, mm_per_px, centre, radius).ok_or(MeasureError::CutOff)?;
+    let per = 1.0 / (exposure * ahead);
     Ok(BareLight {
-        answer: std::array::from_fn(of_channel),
-        clipped: std::array::from_fn(|c| lights.iter().any(|light| light[c].clipped)),
+        answer: light.map(|channel| (channel.light_mm2 * per, channel.standard_error_mm2 * per)),
+        clipped: light.map(|channel| channel.clipped),
     })
+}
+
+/// Middle in pixels of the brightest patch of about this radius: a bare window is flat and sharp-edged, no spot. `None` where
+/// nothing is far brighter than the rest.
+fn brightest(photo: &Photo, radius_px: f64) -> Option<[f64; 2]> {
+    /// A lit window is so many times as bright as the middle of all patches, and at least so many codes of 8 bits brighter.
+    const OVER_REST: f64 = 3.0;
+    const OVER_BLACK: f64 = 0.004;
+    /// The centroid of what is brighter than half, taken again around itself.
+    const ROUNDS: usize = 4;
+    let light = |x: usize, y: usize| photo.linear(x, y).iter().sum::<f64>();
+    let side = (radius_px as usize).clamp(2, 64);
+    let (columns, rows) = (photo.width / side, photo.height / side);
+    let mut patches: Vec<(f64, [f64; 2])> = (0..rows)
+        .into_par_iter()
+        .flat_map_iter(|row| (0..columns).map(move |column| (column, row)))
+        .map(|(column, row)| {
+            let pixels = (0..side * side).map(|i| light(column * side + i % side, row * side + i / side));
+            let middle = |i: usize| (i * side) as f64 + 0.5 * (side - 1) as f64;
+            (pixels.sum::<f64>() / (side * side) as f64, [middle(column), middle(row)])
+        })
+        .collect();
+    patches.sort_by(|a, b| b.0.total_cmp(&a.0));
+    let (highest, mut centre) = *patches.first()?;
+    let usual = patches[patches.len() / 2].0;
+    if highest < OVER_REST * usual + OVER_BLACK {
+        return None;
+    }
+    let half = 0.5 * (highest + usual);
+    for _ in 0..ROUNDS {
+        let span = |middle: f64, end: usize| {
+            let reach = 2.0 * radius_px + side as f64;
+            let from = (middle - reach).max(0.0) as usize;
+            from..(((middle + reach).max(0.0) as usize) + 1).min(end)
+        };
+        let mut sum = [0.0; 3];
+        for y in span(centre[1], photo.height) {
+            for x in span(centre[0], photo.width) {
+                if light(x, y) > half {
+                    sum[0] += x as f64;
+                    sum[1] += y as f64;
+                    sum[2] += 1.0;
+                }
+            }
+        }
+        if sum[2] == 0.0 {
+            break;
+        }
+        centre = [sum[0] / sum[2], sum[1] / sum[2]];
+    }
+    Some(centre)
 }
 
 /// The answers of several photographs of the bare pixel together.

@@ -313,7 +313,11 @@ fn answers() {
     ] {
         let camera = base.with_glow_peak(&spots, &[[0.0; 2]], 0.7);
         let ratio = BARE_PEAK / (camera.exposure * spots.window_radiance());
-        let bare = decode(&camera.photograph_bare(&spots, &[[0.0; 2]], ratio), if name == "clean" { ToneChoice::Linear } else { ToneChoice::Auto }).expect("decodes");
+        let bare = decode(
+            &camera.photograph_bare(&spots, &[[0.0; 2]], ratio),
+            if name == "clean" { ToneChoice::Linear } else { ToneChoice::Auto },
+        )
+        .expect("decodes");
         let light = measure_bare(&bare, 0.09, ratio * camera.exposure, 1.0, WINDOW_MM).expect("bare");
         println!("{name}: {:?} of {:?}", light.answer, camera.channel_gain);
     }

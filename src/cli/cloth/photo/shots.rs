@@ -164,6 +164,9 @@ fn not_measured(path: &Path, error: &MeasureError) -> Diagnostic {
             fault.next("Count pixels in the upright picture, as a viewer shows it, from its upper left corner.")
         }
         MeasureError::Size { .. } => fault.next("Check the scale and the stand-off."),
+        MeasureError::BareNotSeen => {
+            fault.next("Expose so that the bare pixel is bright but not white, and the rest of the picture dark.")
+        }
         MeasureError::CutOff => fault.next("Photograph again with room around the pixel."),
     }
 }
