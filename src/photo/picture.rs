@@ -2,8 +2,8 @@
 //! course of the light from the middle outwards.
 
 use super::decode::Photo;
-use super::fit::ShotFit;
 use super::fit::unknowns::{COLOUR_NAMES, COLOURS};
+use super::fit::{Profile, ShotFit};
 use super::measure::Measured;
 use crate::picture::canvas::{Canvas, Rgb8};
 use crate::picture::chart::{Axis, Chart, Dash, Mark, Marks, Panel, Plot, Rule, Series, Shape, Strip, Style};
@@ -45,6 +45,13 @@ pub struct Reported<'a> {
     pub height_mm: f64,
 }
 
+impl Reported<'_> {
+    /// Radius of the innermost ring in mm.
+    fn core_mm(&self) -> f64 {
+        self.measured.rings.edges_mm.get(1).copied().unwrap_or(0.0)
+    }
+}
+
 /// The chart. `notes` stand at its foot.
 #[must_use]
 pub fn report(title: &str, subtitle: Vec<String>, shots: &[Reported<'_>], notes: Vec<String>) -> Chart {
@@ -79,7 +86,7 @@ pub fn report(title: &str, subtitle: Vec<String>, shots: &[Reported<'_>], notes:
 /// How far the profiles are drawn in mm: to where one percent of the peak is left, or a little more.
 fn reach(shot: &Reported<'_>) -> f64 {
     const LEFT: f64 = 0.01;
-    let of_profile = |profile: &super::fit::Profile| {
+    let of_profile = |profile: &Profile| {
         let last = profile.model.iter().rposition(|value| *value > LEFT).unwrap_or(0);
         profile.radii_mm.get(last + 1).or(profile.radii_mm.last()).copied().unwrap_or(1.0)
     };
@@ -149,7 +156,7 @@ fn pictures(shot: &Reported<'_>) -> Canvas {
             let radius = nearest_mm(shot.measured, place);
             seen.extend(shown(shot, light, highest));
             let expected: [f64; COLOURS] = std::array::from_fn(|c| {
-                shot.fit.profiles[c].as_ref().map_or(0.0, |p| p.peak * at(p, radius))
+                shot.fit.profiles[c].as_ref().map_or(0.0, |p| p.peak * at(p, radius, shot.core_mm()))
             });
             model.extend(
                 expected.map(|value: f64| encode_8bit((BRIGHTEST * value / highest).clamp(0.0, 1.0))),
@@ -181,7 +188,7 @@ fn away(shot: &Reported<'_>, light: [f64; COLOURS], radius: f64) -> Option<f64> 
         sum += if first == 0 && radius < edges[1] {
             profile.seen[0] - profile.model[0]
         } else {
-            (light[c] - profile.background) / profile.peak - at(profile, radius)
+            (light[c] - profile.background) / profile.peak - at(profile, radius, shot.core_mm())
         };
         count += 1.0;
     }
@@ -240,10 +247,21 @@ fn averaged(photo: &Photo, [x, y]: [f64; 2], half: f64) -> Option<[f64; 3]> {
     Some(sum.map(|s| s / count))
 }
 
-/// The model over its peak at a radius: straight lines between the rings, and a parabola through the first two inside them, for a spot
-/// is flat in its middle.
-fn at(profile: &super::fit::Profile, radius: f64) -> f64 {
+/// The model over its peak at a radius. The innermost ring (within `core_mm`) holds the direct image of the pixel as well: inside it stands
+/// the glow as the other rings have it, and evenly over it what its mean has more.
+fn at(profile: &Profile, radius: f64, core_mm: f64) -> f64 {
     let (radii, values) = (&profile.radii_mm, &profile.model);
+    match (radii.split_first(), values.split_first()) {
+        (Some((own, radii)), Some((mean, values))) if *own < core_mm && !radii.is_empty() => {
+            let more = if radius < core_mm { mean - curve(radii, values, *own) } else { 0.0 };
+            curve(radii, values, radius) + more
+        }
+        _ => curve(radii, values, radius),
+    }
+}
+
+/// Straight lines between rings, and a parabola through the first two inside them, for a glow is flat in its middle.
+fn curve(radii: &[f64], values: &[f64], radius: f64) -> f64 {
     let next = radii.partition_point(|r| *r <= radius);
     if next == 0 {
         let (Some([r, s]), Some([v, w])) = (radii.first_chunk::<2>(), values.first_chunk::<2>()) else {
@@ -256,4 +274,35 @@ fn at(profile: &super::fit::Profile, radius: f64) -> f64 {
     }
     let share = (radius - radii[next - 1]) / (radii[next] - radii[next - 1]);
     values[next - 1] + share * (values[next] - values[next - 1])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Profile, at};
+
+    /// Means of `glow` at the rings' radii, `more` in the innermost one.
+    fn profile(more: f64) -> Profile {
+        let radii_mm = vec![1.5, 2.6, 3.4, 4.4];
+        let glow = |r: &f64| 1.0 - 0.03 * r * r;
+        let mut model: Vec<f64> = radii_mm.iter().map(glow).collect();
+        model[0] += more;
+        Profile { seen: model.clone(), errors: vec![0.01; 4], model, radii_mm, peak: 1.0, background: 0.0 }
+    }
+
+    #[test]
+    fn the_middle_goes_on_as_the_rings_do_and_the_direct_image_stays_in_it() {
+        const CORE_MM: f64 = 2.2;
+        for more in [0.0, 0.7] {
+            let profile = profile(more);
+            assert!((at(&profile, 0.0, CORE_MM) - 1.0 - more).abs() < 1e-12);
+            assert!((at(&profile, 1.5, CORE_MM) - profile.model[0]).abs() < 1e-12);
+            // Outside the core nothing of it is left.
+            assert!((at(&profile, 2.3, CORE_MM) - (1.0 - 0.03 * 2.3 * 2.3)).abs() < 1e-12);
+            assert_eq!(at(&profile, 9.0, CORE_MM), profile.model[3]);
+        }
+        // The innermost ring left out: the parabola goes on from those that are there.
+        let mut without = profile(0.0);
+        [&mut without.radii_mm, &mut without.model].map(|list| list.remove(0));
+        assert!((at(&without, 1.0, CORE_MM) - 0.97).abs() < 1e-12);
+    }
 }

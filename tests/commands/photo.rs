@@ -251,7 +251,7 @@ fn options_that_do_not_fit_are_refused_with_advice() {
             &["report.jpeg", ".png", ".svg", ".pdf"],
         ),
         ("one.jpg", &[scale[0], scale[1], "-o", "mine.yaml"], &["mine.yaml", "there already", "--replace"]),
-        ("one.jpg", &[scale[0], scale[1], "-o", "cloth.yml"], &["cloth.yml", ".yaml"]),
+        ("one.jpg", &[scale[0], scale[1], "-o", "cloth.txt"], &["cloth.txt", ".yaml"]),
     ];
     for (photo, more, wanted) in cases {
         let message = refused(&folder, photo, more);

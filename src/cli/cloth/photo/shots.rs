@@ -165,21 +165,12 @@ fn not_measured(path: &Path, error: &MeasureError) -> Diagnostic {
         }
         MeasureError::Size { .. } => fault.next("Check the scale and the stand-off."),
         MeasureError::BareNotSeen => {
-            fault.next("Expose so that the bare pixel is bright but not white, and the rest of the picture dark.")
+            fault.next(
+                "Expose so that the bare pixel is bright but not white, and the rest of the picture dark: at about a hundredth of the \
+                 exposure with cloth.",
+            )
         }
         MeasureError::CutOff => fault.next("Photograph again with room around the pixel."),
-    }
-}
-
-/// As [`not_measured`], of a photograph without cloth.
-fn bare_not_measured(path: &Path, error: &MeasureError) -> Diagnostic {
-    let fault = not_measured(path, error);
-    match error {
-        MeasureError::Find(_) => fault.next(
-            "Photograph the bare lit pixel from the same place as the cloth, at about a hundredth of the exposure: a disc in the \
-             middle of the picture, bright but not white.",
-        ),
-        _ => fault,
     }
 }
 
@@ -260,7 +251,7 @@ fn bare(
         };
         let mm_per_px = read[0].measured.mm_per_px;
         let light = measure_bare(&photo, mm_per_px, exposure, taking.package.beam_power, window_mm)
-            .map_err(|error| vec![bare_not_measured(path, &error)])?;
+            .map_err(|error| vec![not_measured(path, &error)])?;
         lights.push(light);
     }
     let answer = joined(&lights, BARE_SURE);
