@@ -43,12 +43,12 @@ pub fn stated_uncertainty(certainty: &Certainty) -> f64 {
 
 /// A die's light lies within about so many nanometres of its dominant wavelength; the photograph tells the mean over it.
 const HALF_BAND_NM: f64 = 15.0;
+/// Openness below this is none: less than a photograph can tell.
+pub const LEAST_OPEN: f64 = 5e-4;
 
 /// The text of the file; [`crate::cloth::file::resolve`] reads it back.
 #[must_use]
 pub fn cloth_file(heading: &Heading<'_>, cloth: &ClothNumbers, certainty: &Certainty) -> String {
-    /// Openness below this is none: less than a photograph can tell.
-    const LEAST_OPEN: f64 = 5e-4;
     let mut text = String::new();
     for line in heading.comment.lines() {
         let _ = writeln!(text, "{}", format!("# {line}").trim_end());

@@ -90,7 +90,7 @@ pub enum MeasureError {
     #[error(transparent)]
     Find(#[from] FindError),
     /// Another number of spots than expected.
-    #[error("{found} bright spots where {expected} are expected")]
+    #[error("{found} bright spots instead of {expected}")]
     Count {
         /// Spots found.
         found: usize,

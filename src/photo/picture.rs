@@ -2,16 +2,17 @@
 //! course of the light from the middle outwards.
 
 use super::decode::Photo;
-use super::fit::ShotFit;
 use super::fit::unknowns::{COLOUR_NAMES, COLOURS};
+use super::fit::{Profile, ShotFit};
 use super::measure::Measured;
 use crate::picture::canvas::{Canvas, Rgb8};
 use crate::picture::chart::{Axis, Chart, Dash, Mark, Marks, Panel, Plot, Rule, Series, Shape, Strip, Style};
 use crate::picture::colour::encode_8bit;
 use crate::picture::sheet::strip;
 
-/// Side of the small pictures in image pixels.
-const SIDE_PX: u32 = 360;
+/// Side of the small pictures in image pixels: three of them are as wide as the chart's plots, so that their labels keep the size of
+/// its text.
+const SIDE_PX: u32 = 240;
 /// They show so many heights of the cloth around the spot.
 const HEIGHTS_SHOWN: f64 = 2.5;
 /// Difference that is drawn in full colour, over the peak.
@@ -38,8 +39,17 @@ pub struct Reported<'a> {
     pub measured: &'a Measured,
     /// Model and means.
     pub fit: &'a ShotFit,
+    /// Stand-off as stated in mm.
+    pub stated_gap_mm: f64,
     /// From the board to the outer face of the cloth in mm.
     pub height_mm: f64,
+}
+
+impl Reported<'_> {
+    /// Radius of the innermost ring in mm.
+    fn core_mm(&self) -> f64 {
+        self.measured.rings.edges_mm.get(1).copied().unwrap_or(0.0)
+    }
 }
 
 /// The chart. `notes` stand at its foot.
@@ -50,15 +60,15 @@ pub fn report(title: &str, subtitle: Vec<String>, shots: &[Reported<'_>], notes:
     for shot in shots {
         panels.push(Panel::Strip(Strip {
             heading: format!(
-                "{}, {:.1} mm stand-off: {:.0} mm across",
+                "{}, {} mm stand-off. Each picture is {:.0} mm wide.",
                 shot.name,
-                shot.fit.gap_mm,
+                shot.stated_gap_mm,
                 2.0 * HEIGHTS_SHOWN * shot.height_mm
             ),
             picture: pictures(shot),
             from: 0.0,
             to: largest,
-            height_px: STRIP_PX,
+            height_px: None,
         }));
         panels.push(Panel::Plot(profile(shot)));
         panels.push(Panel::Plot(difference(shot)));
@@ -73,13 +83,10 @@ pub fn report(title: &str, subtitle: Vec<String>, shots: &[Reported<'_>], notes:
     }
 }
 
-/// Height of the row of pictures in SVG pixels: as wide as the chart's plots it keeps its shape.
-const STRIP_PX: f64 = 285.0;
-
 /// How far the profiles are drawn in mm: to where one percent of the peak is left, or a little more.
 fn reach(shot: &Reported<'_>) -> f64 {
     const LEFT: f64 = 0.01;
-    let of_profile = |profile: &super::fit::Profile| {
+    let of_profile = |profile: &Profile| {
         let last = profile.model.iter().rposition(|value| *value > LEFT).unwrap_or(0);
         profile.radii_mm.get(last + 1).or(profile.radii_mm.last()).copied().unwrap_or(1.0)
     };
@@ -87,20 +94,23 @@ fn reach(shot: &Reported<'_>) -> f64 {
 }
 
 fn profile(shot: &Reported<'_>) -> Plot {
-    let mut plot = Plot::new(Axis::linear("light over the peak of the fitted spot", "").from_zero());
+    let mut plot = Plot::new(
+        Axis::linear("light, 1 at the model's peak; points: photograph, lines: model", "").from_zero(),
+    );
     plot.height_px = PROFILE_PX;
     for (c, profile) in shot.fit.profiles.iter().enumerate() {
         let Some(profile) = profile else { continue };
         let points = |values: &[f64]| profile.radii_mm.iter().copied().zip(values.iter().copied()).collect();
+        // The points name the colour: names of both would stand twice.
         plot.series.push(Series {
-            name: format!("{}, model", COLOUR_NAMES[c]),
+            name: String::new(),
             points: points(&profile.model),
             band: None,
             style: Style { shape: None, ..STYLES[c] },
         });
         let mark = |(i, radius): (usize, &f64)| Mark { x: *radius, y: profile.seen[i], ..Mark::default() };
         plot.marks.push(Marks {
-            name: format!("{}, photograph", COLOUR_NAMES[c]),
+            name: COLOUR_NAMES[c].to_owned(),
             points: profile.radii_mm.iter().enumerate().map(mark).collect(),
             style: STYLES[c],
         });
@@ -109,7 +119,11 @@ fn profile(shot: &Reported<'_>) -> Plot {
 }
 
 fn difference(shot: &Reported<'_>) -> Plot {
-    let mut plot = Plot::new(Axis::linear("photograph less model", "% of the peak"));
+    /// The axis shows at least so much, in percent: less is noise, and should look like it.
+    const LEAST_PERCENT: f64 = 1.0;
+    let largest = shot.fit.profiles.iter().flatten().map(|p| 100.0 * p.misfit().1).fold(0.0, f64::max);
+    let end = (1.1 * largest).max(LEAST_PERCENT);
+    let mut plot = Plot::new(Axis::linear("photograph less model", "% of the peak").over(-end, end));
     plot.height_px = DIFFERENCE_PX;
     plot.rules = vec![Rule { at: 0.0, label: String::new() }];
     for (c, profile) in shot.fit.profiles.iter().enumerate() {
@@ -131,35 +145,23 @@ fn difference(shot: &Reported<'_>) -> Plot {
 fn pictures(shot: &Reported<'_>) -> Canvas {
     let side_mm = 2.0 * HEIGHTS_SHOWN * shot.height_mm;
     let middle = middle_px(shot.measured);
-    let mm_per_dot = side_mm / f64::from(SIDE_PX);
+    let px_per_dot = side_mm / f64::from(SIDE_PX) / shot.measured.mm_per_px;
     let highest = shot.fit.profiles.iter().flatten().map(|p| p.peak).fold(1e-9, f64::max);
     let (mut seen, mut model, mut differs) = (Vec::new(), Vec::new(), Vec::new());
+    let from_middle = |dot: u32| (f64::from(dot) + 0.5 - 0.5 * f64::from(SIDE_PX)) * px_per_dot;
     for row in 0..SIDE_PX {
         for column in 0..SIDE_PX {
-            let x = middle[0]
-                + (f64::from(column) + 0.5 - 0.5 * f64::from(SIDE_PX)) * mm_per_dot / shot.measured.mm_per_px;
-            let y = middle[1]
-                + (f64::from(row) + 0.5 - 0.5 * f64::from(SIDE_PX)) * mm_per_dot / shot.measured.mm_per_px;
-            let light = averaged(shot.photo, [x, y], 0.5 * mm_per_dot / shot.measured.mm_per_px);
-            let radius = nearest_mm(shot.measured, [x, y]);
-            let expected: [f64; COLOURS] = std::array::from_fn(|c| {
-                shot.fit.profiles[c].as_ref().map_or(0.0, |p| p.peak * at(p, radius))
-            });
+            let place = [middle[0] + from_middle(column), middle[1] + from_middle(row)];
+            let light = averaged(shot.photo, place, 0.5 * px_per_dot);
+            let radius = nearest_mm(shot.measured, place);
             seen.extend(shown(shot, light, highest));
+            let expected: [f64; COLOURS] = std::array::from_fn(|c| {
+                shot.fit.profiles[c].as_ref().map_or(0.0, |p| p.peak * at(p, radius, shot.core_mm()))
+            });
             model.extend(
                 expected.map(|value: f64| encode_8bit((BRIGHTEST * value / highest).clamp(0.0, 1.0))),
             );
-            differs.extend(light.map_or(OUTSIDE, |light| {
-                let away: f64 = (0..COLOURS)
-                    .filter_map(|c| {
-                        shot.fit.profiles[c]
-                            .as_ref()
-                            .map(|p| (light[c] - p.background - expected[c]) / p.peak)
-                    })
-                    .sum();
-                let told = shot.fit.profiles.iter().flatten().count().max(1) as f64;
-                signed(away / told)
-            }));
+            differs.extend(light.and_then(|light| away(shot, light, radius)).map_or(OUTSIDE, signed));
         }
     }
     let canvas = |rgb| {
@@ -167,14 +169,35 @@ fn pictures(shot: &Reported<'_>) -> Canvas {
     };
     strip(&[
         (canvas(seen), "photograph".to_owned()),
-        (canvas(model), "fitted cloth".to_owned()),
+        (canvas(model), "model".to_owned()),
         (canvas(differs), format!("difference, ±{:.0} %", 100.0 * FULL_DIFFERENCE)),
     ])
 }
 
+/// Photograph less model over the peak at a radius, mean of the colours that tell about it. The innermost ring is compared as a whole,
+/// as in the fit; `None` inside the first ring that was used, where the photograph is clipped.
+fn away(shot: &Reported<'_>, light: [f64; COLOURS], radius: f64) -> Option<f64> {
+    let edges = &shot.measured.rings.edges_mm;
+    let (mut sum, mut count) = (0.0, 0.0);
+    for (c, profile) in shot.fit.profiles.iter().enumerate() {
+        let Some(profile) = profile else { continue };
+        let first = edges.partition_point(|edge| *edge <= profile.radii_mm[0]).saturating_sub(1);
+        if radius < edges[first] {
+            continue;
+        }
+        sum += if first == 0 && radius < edges[1] {
+            profile.seen[0] - profile.model[0]
+        } else {
+            (light[c] - profile.background) / profile.peak - at(profile, radius, shot.core_mm())
+        };
+        count += 1.0;
+    }
+    (count > 0.0).then(|| sum / count)
+}
+
 /// The peak of the model is shown at this linear value.
 const BRIGHTEST: f64 = 0.85;
-/// What lies outside the photograph.
+/// What lies outside the photograph, or was left out.
 const OUTSIDE: Rgb8 = [0x60, 0x60, 0x60];
 
 fn shown(shot: &Reported<'_>, light: Option<[f64; 3]>, highest: f64) -> Rgb8 {
@@ -224,16 +247,79 @@ fn averaged(photo: &Photo, [x, y]: [f64; 2], half: f64) -> Option<[f64; 3]> {
     Some(sum.map(|s| s / count))
 }
 
-/// The model over its peak at a radius, straight lines between the rings.
-fn at(profile: &super::fit::Profile, radius: f64) -> f64 {
+/// The model over its peak at a radius. The innermost ring (within `core_mm`) holds the direct image of the pixel as well: where its mean
+/// lies clearly above the glow as the other rings have it, the rest stands evenly over the glow inside it and nowhere else.
+fn at(profile: &Profile, radius: f64, core_mm: f64) -> f64 {
+    /// Share of the mean above which it counts as direct image: a steep glow of closed cloth leaves 5 percent.
+    const DIRECT: f64 = 0.1;
     let (radii, values) = (&profile.radii_mm, &profile.model);
+    if let (Some((own, others)), Some((mean, glow))) = (radii.split_first(), values.split_first()) {
+        let direct = mean - curve(others, glow, *own);
+        if *own < core_mm && !others.is_empty() && direct > DIRECT * mean {
+            return curve(others, glow, radius) + if radius < core_mm { direct } else { 0.0 };
+        }
+    }
+    curve(radii, values, radius)
+}
+
+/// Straight lines between rings, and inside them the Gaussian through the first two, for a glow is flat in its middle.
+fn curve(radii: &[f64], values: &[f64], radius: f64) -> f64 {
     let next = radii.partition_point(|r| *r <= radius);
     if next == 0 {
-        return values.first().copied().unwrap_or(0.0);
+        return match (radii.first_chunk::<2>(), values.first_chunk::<2>()) {
+            (Some([r, s]), Some([v, w])) if *v > 0.0 && *w > 0.0 => {
+                v * (v / w).powf((r * r - radius * radius) / (s * s - r * r))
+            }
+            _ => values.first().copied().unwrap_or(0.0),
+        };
     }
     if next >= radii.len() {
         return values.last().copied().unwrap_or(0.0);
     }
     let share = (radius - radii[next - 1]) / (radii[next] - radii[next - 1]);
     values[next - 1] + share * (values[next] - values[next - 1])
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{Profile, at};
+
+    const CORE_MM: f64 = 2.2;
+
+    fn glow(radius: f64) -> f64 {
+        (-0.03 * radius * radius).exp()
+    }
+
+    /// The glow at the rings' radii, `more` in the innermost one.
+    fn profile(more: f64) -> Profile {
+        let radii_mm = vec![1.5, 2.6, 3.4, 4.4];
+        let mut model: Vec<f64> = radii_mm.iter().copied().map(glow).collect();
+        model[0] += more;
+        Profile { seen: model.clone(), errors: vec![0.01; 4], model, radii_mm, peak: 1.0, background: 0.0 }
+    }
+
+    #[test]
+    fn the_middle_goes_on_as_the_rings_do_and_the_direct_image_stays_in_it() {
+        // Straight lines between rings are so far from this glow.
+        const STRAIGHT: f64 = 0.01;
+        for more in [0.0, 0.7] {
+            let profile = profile(more);
+            assert!((at(&profile, 0.0, CORE_MM) - 1.0 - more).abs() < 1e-12);
+            assert!((at(&profile, 1.5, CORE_MM) - profile.model[0]).abs() < 1e-12);
+            // Outside the core nothing of the direct image is left.
+            assert!((at(&profile, 2.3, CORE_MM) - glow(2.3)).abs() < STRAIGHT);
+            assert_eq!(at(&profile, 9.0, CORE_MM), profile.model[3]);
+        }
+        // A little more or less in the innermost ring makes no step at its edge.
+        for more in [-0.1, 0.05] {
+            let [inside, outside] =
+                [CORE_MM - 1e-9, CORE_MM + 1e-9].map(|radius| at(&profile(more), radius, CORE_MM));
+            assert!((inside - outside).abs() < 1e-6, "{more}");
+        }
+        // The innermost ring left out: the middle goes on from those that are there.
+        let mut without = profile(0.0);
+        without.radii_mm.remove(0);
+        without.model.remove(0);
+        assert!((at(&without, 1.0, CORE_MM) - glow(1.0)).abs() < 1e-12);
+    }
 }

@@ -3,6 +3,7 @@
 mod bad;
 mod camera_tests;
 mod cloths;
+mod examples;
 mod fit;
 mod make_spots;
 mod spots;

@@ -288,7 +288,9 @@ impl Whole {
 
     /// Sets answers (unless they are known) and backgrounds to what the means want for the cloth at hand: a straight line through
     /// seen against predicted, with the same slope in all photographs.
-    pub(super) fn settle_answers(&self, at: &mut DVector<f64>) {
+    ///
+    /// Gives the sum of squares of the means' residuals in each colour.
+    pub(super) fn settle_answers(&self, at: &mut DVector<f64>) -> [f64; COLOURS] {
         let spots = self.spots(at);
         let mut unit = at.clone();
         for c in 0..COLOURS {
@@ -322,11 +324,11 @@ impl Whole {
                 at[of_shot(i, BACKGROUND + c)] = seen - slope * model;
             }
         }
+        self.cost_by_colour(&spots, at)
     }
 
-    /// Sum of squares of the means' residuals in each colour.
-    pub(super) fn cost_by_colour(&self, at: &DVector<f64>) -> [f64; COLOURS] {
-        let residuals = self.residuals(at);
+    fn cost_by_colour(&self, spots: &[Spots], at: &DVector<f64>) -> [f64; COLOURS] {
+        let residuals = self.residuals_with(spots, at);
         let rows = self.shots.iter().flat_map(|shot| &shot.rows);
         let mut costs = [0.0; COLOURS];
         rows.zip(residuals.iter()).for_each(|(row, residual)| costs[row.channel] += residual * residual);

@@ -41,8 +41,7 @@ fn best_absorption(whole: &Whole, scattering: f64, openness: f64) -> DVector<f64
         for (i, shot) in whole.shots.iter().enumerate() {
             at[of_shot(i, GAP)] = shot.shot_gap_mm;
         }
-        whole.settle_answers(&mut at);
-        let costs = whole.cost_by_colour(&at);
+        let costs = whole.settle_answers(&mut at);
         let best = best.get_or_insert_with(|| at.clone());
         for c in 0..COLOURS {
             if costs[c] >= least[c] {

@@ -232,7 +232,7 @@ pub(super) fn odd() -> Chart {
                 picture: spots(900, 90, 0.2),
                 from: 2.0,
                 to: 6.0,
-                height_px: 60.0,
+                height_px: Some(60.0),
             }),
         ],
         ..Chart::default()

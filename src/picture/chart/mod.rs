@@ -188,8 +188,8 @@ pub struct Strip {
     pub from: f64,
     /// x at the right edge.
     pub to: f64,
-    /// Its height, in SVG pixels.
-    pub height_px: f64,
+    /// Its height, in SVG pixels; `None` keeps the picture's shape.
+    pub height_px: Option<f64>,
 }
 
 impl Chart {

@@ -59,9 +59,12 @@ pub(super) fn draw_pictures(body: &mut Body, panel: &Pictures, frame: &Frame, to
 
 /// Draws a picture along the axis from `top` down; gives where it ends.
 pub(super) fn draw_strip(body: &mut Body, strip: &Strip, frame: &Frame, top: f64) -> f64 {
-    let height = if strip.height_px.is_finite() { strip.height_px.clamp(1.0, 4000.0) } else { 60.0 };
     let (a, b) = (frame.x_px(strip.from), frame.x_px(strip.to));
     let (left, right) = (a.min(b), a.max(b));
+    let of_shape =
+        (right - left) * f64::from(strip.picture.height_px) / f64::from(strip.picture.width_px.max(1));
+    let height = strip.height_px.unwrap_or(of_shape);
+    let height = if height.is_finite() { height.clamp(1.0, 4000.0) } else { 60.0 };
     let on_sheet = left >= 0.0 && right <= WIDTH_PX && right > left;
     let rect = [left, top, right - left, height];
     match embedded(&strip.picture, right - left).filter(|_| on_sheet) {

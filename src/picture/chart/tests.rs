@@ -314,7 +314,7 @@ fn pictures_stand_at_their_values_in_every_format() {
         picture: Canvas::filled(100, 10, colour),
         from: 5.0,
         to: 15.0,
-        height_px: 40.0,
+        height_px: Some(40.0),
     }));
     let svg = chart.svg("");
     let document = xml(&svg);
@@ -431,7 +431,7 @@ fn any_chart() -> impl Strategy<Value = Chart> {
             picture: Canvas::filled(2, 2, [0; 3]),
             from,
             to,
-            height_px,
+            height_px: Some(height_px),
         })
     });
     let panels = proptest::collection::vec(prop_oneof![4 => panel, 1 => pictures, 1 => strip], 0..4);

@@ -41,7 +41,7 @@ pub(super) fn explained(
 }
 
 /// A paragraph in lines that fit a window; what continues an item of a list stands under its words.
-pub(super) fn folded(paragraph: &str) -> Vec<String> {
+pub(in super::super) fn folded(paragraph: &str) -> Vec<String> {
     /// Characters in a line; tables are narrower.
     const WIDTH: usize = 100;
     if paragraph.chars().count() <= WIDTH {

@@ -4,7 +4,7 @@ use super::super::super::{Outcome, output};
 use super::super::estimate::{new_cloth_file, options as of_label};
 use super::options::Taking;
 use super::shots::{self, Ready, wavelengths};
-use super::words;
+use super::words::{self, in_lines};
 use crate::diagnose::Diagnostic;
 use crate::files;
 use crate::photo::cloth_file::{Heading, cloth_file};
@@ -14,8 +14,9 @@ use std::path::{Path, PathBuf};
 
 /// Find the optics of a cloth from photos of one lit pixel behind it, and write a cloth file
 ///
-/// Take the photo in a dark room, straight on, with a ruler in view first and exposure locked; docs: the photo guide in the README.
-/// With --bare the light kept is found as well; several photos at different stand-offs are fitted together and tell much more.
+/// Take the photo in a dark room, straight on, exposure locked, after one of a ruler on the cloth. How to do it, with pictures and photos
+/// to try: fabrics/photo-guide.md. With --bare the light kept is found as well; several photos at different stand-offs are fitted
+/// together and tell much more.
 #[derive(Debug, Args)]
 pub(in super::super) struct Arguments {
     /// Photos (JPEG, PNG or TIFF) of the same cloth
@@ -67,7 +68,7 @@ pub(in super::super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagno
         name: &name,
         title: &title,
         photos: &photos_in_words(&ready),
-        comment: &explained.join("\n"),
+        comment: &in_lines(&explained),
         thickness_mm: arguments.thickness_mm,
         areal_mass_g_m2: arguments.areal_mass_g_m2,
         dies: wavelengths(&taking.package),
@@ -90,15 +91,14 @@ pub(in super::super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagno
     }
     let (Some(target), Some(replaced)) = (&arguments.output, replaced) else {
         let outcome = output::data(text.trim_end());
-        output::message(&explained.join("\n"));
+        output::message(&in_lines(&explained));
         return Ok(outcome);
     };
     let done = if replaced { "Replaced" } else { "Wrote" };
-    let mut lines = explained;
+    let mut lines = vec![in_lines(&explained)];
     lines.push(format!("{done} {shown}. See it: weftlight cloth show {shown}", shown = target.display()));
     lines.push(
-        "Prove it: photograph at another stand-off and say weftlight cloth compare-photo with this file."
-            .to_owned(),
+        format!("Prove it: photograph at a third stand-off and say: weftlight cloth compare-photo {} PHOTO --stand-off-mm ...", target.display()),
     );
     lines.extend(taking.report.as_ref().map(|report| format!("Report: {}.", report.display())));
     Ok(output::data(&lines.join("\n")))

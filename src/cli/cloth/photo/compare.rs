@@ -52,5 +52,5 @@ pub(in super::super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagno
     }
     let mut lines = lines;
     lines.extend(taking.report.as_ref().map(|report| format!("Report: {}.", report.display())));
-    Ok(output::data(&lines.join("\n")))
+    Ok(output::data(&words::in_lines(&lines)))
 }

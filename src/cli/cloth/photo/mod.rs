@@ -56,12 +56,13 @@ fn draw(
             photo: &read.photo,
             measured: &read.measured,
             fit,
+            stated_gap_mm: read.gap_mm,
             height_mm: read.gap_mm + ready.subject.thickness_mm,
         })
         .collect();
     let notes = vec![
         "Points: means of the photograph over rings around the spot. Lines: the model. Difference: orange where the photograph is \
-         brighter, blue where it is darker."
+         brighter, blue where it is darker, white where they agree, grey where nothing was compared."
             .to_owned(),
     ];
     let svg = report(title, lines, &shots, notes).svg(alt);

@@ -27,7 +27,7 @@ pub(super) struct Taking {
     #[arg(long, value_name = "MM", value_parser = view::gap, value_delimiter = ',', required = true, allow_negative_numbers = true)]
     pub(super) stand_off_mm: Vec<f64>,
 
-    /// How far off the stand-off may be (standard uncertainty)
+    /// How far off the stand-off may be, two times of three (standard uncertainty)
     #[arg(long, value_name = "MM", value_parser = within_mm, default_value = "0.3")]
     pub(super) stand_off_within_mm: f64,
 
@@ -53,7 +53,7 @@ pub(super) struct Taking {
     pub(super) pixels: Option<usize>,
 
     /// Photo of the bare lit pixel, without cloth, from the same place: gives the light kept. Short exposures, so that it is not
-    /// white; several are welcome
+    /// white; several are welcome, each with a --bare of its own
     #[arg(long, value_name = "PHOTO")]
     pub(super) bare: Vec<PathBuf>,
 
@@ -70,7 +70,7 @@ pub(super) struct Taking {
     #[arg(long, value_name = "DIES", value_parser = lit, value_delimiter = ',', default_value = "white")]
     pub(super) lit: Vec<Lit>,
 
-    /// Package of the pixel
+    /// Package of the pixel, such as 5050, 3535, 2020
     #[arg(long, value_name = "CODE", value_parser = package, default_value = "5050")]
     pub(super) package: Package,
 

@@ -94,15 +94,30 @@ pub(super) fn ready(
         beforehand: Beforehand::default(),
     };
     remarks.extend(not_alike(&lit));
-    Ok(Ready { subject, shots, read, remarks, bare })
+    Ok(Ready { subject, shots, read, remarks: told_once(remarks), bare })
+}
+
+/// What is said of several photographs in the same words is said once, with all their names.
+fn told_once(remarks: Vec<Diagnostic>) -> Vec<Diagnostic> {
+    let mut once: Vec<Diagnostic> = Vec::new();
+    for remark in remarks {
+        match once.iter_mut().find(|other| other.what == remark.what && other.next == remark.next) {
+            Some(other) => other.file = format!("{}, {}", other.file, remark.file),
+            None => once.push(remark),
+        }
+    }
+    once
 }
 
 impl Mismatch {
     fn told(&self, photos: usize) -> Vec<Diagnostic> {
         let values = if self.given == 1 { "value" } else { "values" };
         vec![
-            Diagnostic::of_file(self.option, format!("{} {values} for {photos} photos", self.given))
-                .allowed("one value for all, or one for each photo in their order"),
+            Diagnostic::of_file(
+                self.option,
+                format!("{} has {} {values} for {photos} photos", self.option, self.given),
+            )
+            .allowed("one value for all, or one for each photo in their order"),
         ]
     }
 }
@@ -138,7 +153,8 @@ fn not_measured(path: &Path, error: &MeasureError) -> Diagnostic {
         MeasureError::Count { places_px, .. } => {
             let places: Vec<String> =
                 places_px.iter().take(6).map(|p| format!("({:.0}, {:.0})", p[0], p[1])).collect();
-            Diagnostic { found: Some(format!("at {} px", places.join(", "))), ..fault }.next("Cover the other lights or cut them off the picture; or, if they are lit pixels of the same level, say how many: \
+            let what = format!("{error}, at {} px from the upper left corner", places.join(", "));
+            Diagnostic { what, ..fault }.next("Cover the other lights or cut them off the picture; or, if they are lit pixels of the same level, say how many: \
                        --pixels, or their --pitch-mm.")
         }
         MeasureError::OneForPitch => fault.next("Say the scale with --mm-per-px or --scale-from instead."),
@@ -150,7 +166,10 @@ fn not_measured(path: &Path, error: &MeasureError) -> Diagnostic {
         }
         MeasureError::Size { .. } => fault.next("Check the scale and the stand-off."),
         MeasureError::BareNotSeen => {
-            fault.next("Expose so that the bare pixel is bright but not white, and the rest of the picture dark.")
+            fault.next(
+                "Expose so that the bare pixel is bright but not white, and the rest of the picture dark: at about a hundredth of the \
+                 exposure with cloth.",
+            )
         }
         MeasureError::CutOff => fault.next("Photograph again with room around the pixel."),
     }

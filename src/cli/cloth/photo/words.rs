@@ -1,9 +1,11 @@
 //! What photographs told, in words and as JSON.
 
 use super::super::super::preview::three_digits;
+use super::super::estimate::folded;
 use super::super::percent;
 use super::shots::Ready;
 use crate::cloth::Cloth;
+use crate::photo::cloth_file::LEAST_OPEN;
 use crate::photo::fit::certainty::{Certainty, Interval};
 use crate::photo::fit::second::{Further, Promise};
 use crate::photo::fit::unknowns::{COLOUR_NAMES, COLOURS};
@@ -16,6 +18,14 @@ const NOT_SEPARABLE: f64 = 0.15;
 const WORTH: f64 = 0.8;
 /// Misfit over what was expected of it at which the model is said not to describe the photograph.
 const MISFIT: f64 = 3.0;
+
+/// Sentences in lines that fit a window.
+pub(super) fn in_lines(sentences: &[String]) -> String {
+    /// Stands for the space between a number and its unit, where a line must not end.
+    const TIED: &str = "\u{1}%";
+    let lines = sentences.iter().flat_map(|sentence| folded(&sentence.replace(" %", TIED)));
+    lines.map(|line| line.replace(TIED, " %")).collect::<Vec<_>>().join("\n")
+}
 
 fn interval(found: &Interval) -> String {
     format!("{} ({} to {})", three_digits(found.value), three_digits(found.low), three_digits(found.high))
@@ -59,7 +69,7 @@ pub(super) fn calibrated(
                 .to_owned(),
         );
     }
-    lines.push(format!("Holes: {} of the area.", share(&certainty.openness)));
+    lines.push(holes(&certainty.openness));
     for (read, shot) in ready.read.iter().zip(&fit.shots) {
         lines.push(misfit_line(&read.path.file_name().unwrap_or_default().to_string_lossy(), shot));
         lines.extend(moved(read.gap_mm, ready, shot));
@@ -79,6 +89,15 @@ pub(super) fn calibrated(
     }
     lines.extend(separable(ready, fit, certainty, further));
     lines
+}
+
+fn holes(openness: &Interval) -> String {
+    if openness.value < LEAST_OPEN {
+        let most = 100.0 * openness.high.max(LEAST_OPEN);
+        let most = if most < 10.0 { format!("{most:.2}") } else { format!("{most:.0}") };
+        return format!("Holes: none found; up to {most} % of the area cannot be ruled out.");
+    }
+    format!("Holes: {} of the area.", share(openness))
 }
 
 /// How far photograph and model differ.
@@ -134,13 +153,13 @@ fn separable(ready: &Ready, fit: &Fit, certainty: &Certainty, further: &[Promise
     if certainty.ln_scattering > 0.5 * NOT_SEPARABLE && helps {
         let photo = match best.further {
             Further::Gap(gap) => format!(
-                "at {gap} mm stand-off, fitted together with {}",
+                "at {gap} mm stand-off, fitted together with {},",
                 if fit.shots.len() == 1 { "this one" } else { "these" }
             ),
             Further::Bare => "of the bare pixel at a short exposure (--bare)".to_owned(),
         };
         lines.push(format!(
-            "A further photograph {photo}, would bring scattering from ±{:.0} % to ±{:.0} %.",
+            "A further photograph {photo} would bring scattering from ±{:.0} % to ±{:.0} %.",
             100.0 * certainty.ln_scattering,
             100.0 * best.ln_scattering
         ));
