@@ -6,6 +6,7 @@
 use super::drawn::Drawings;
 use super::groups::{self, Dimming};
 use super::shape::{MARGIN_HEIGHTS, MARGIN_LEAST_MM, MOST_PIXELS, PLACED, SCENE};
+use super::stand_off::{self, Relief};
 use super::{Exposure, Laid, PatternPiece, Pixel, PlacedCloth, Scene, View, extent_with};
 use crate::build::supply;
 use crate::cloth::Cloth;
@@ -135,14 +136,20 @@ fn scene_of(
     check(root, &Kind::Map(&SCENE), "the scene", problems);
     let scene = Entry::new(&SCENE, root);
     let stack = stack(&scene, cloths, problems, elsewhere);
+    stand_off::check_layers(&scene, problems);
+    let relief = match scene.items("stack").first() {
+        Some(node) => Relief::read(&Entry::new(&PLACED, node)),
+        None => Some(Relief::Level),
+    };
     let pixels = pixels(&scene, drawings, pitch_mm, problems);
     // At another pitch the pixels have other numbers than the file's author had in mind; those beyond the last are left out then.
-    let count = pixels.as_ref().map(|(pixels, _)| pixels.len()).filter(|_| pitch_mm.is_none());
+    let count = pixels.as_ref().map(|(pixels, ..)| pixels.len()).filter(|_| pitch_mm.is_none());
     let supply = scene.has("supply").then(|| supply::read(&scene.map("supply")?, count, problems));
     let piece = piece(&scene, drawings, problems);
     let stack = stack?;
-    let height: f64 = stack.iter().map(|placed| placed.gap_below.0 + placed.cloth.thickness.0).sum();
-    let (pixels, laid) = pixels?;
+    let (mut pixels, laid, own_gaps) = pixels?;
+    stand_off::settle(&mut pixels, &own_gaps, &stack, &relief?, &scene, problems);
+    let height = stand_off::thickness(&pixels, &stack).0;
     let piece = piece?;
     if let Some(piece) = &piece {
         check_inside(&pixels, piece, &scene, problems);
@@ -257,12 +264,13 @@ fn view(view: &Entry<'_>, usual_margin_mm: f64, shown_mm: [f64; 2], problems: &m
     })
 }
 
+/// The pixels, what is to be told of their groups, and the groups' own gaps in mm.
 fn pixels(
     scene: &Entry<'_>,
     drawings: &mut Drawings<'_>,
     pitch_mm: Option<f64>,
     problems: &mut Problems,
-) -> Option<(Vec<Pixel>, Vec<Laid>)> {
+) -> Option<(Vec<Pixel>, Vec<Laid>, Vec<Option<f64>>)> {
     let light = scene.map("light").as_ref().and_then(Dimming::of_light);
     let nodes = scene.items("pixels");
     let mut total = 0.0;
@@ -303,7 +311,8 @@ fn pixels(
         );
     }
     let laid = groups.iter().enumerate().filter_map(|(index, group)| group.laid(index)).collect();
-    Some((pixels, laid))
+    let own_gaps = groups.iter().map(groups::Group::own_gap_mm).collect();
+    Some((pixels, laid, own_gaps))
 }
 
 fn stack(
