@@ -165,6 +165,16 @@ impl Scene {
             layers: self.stack.iter().map(|p| p.cloth.layer_at(p.gap_below, wavelength)).collect(),
         }
     }
+
+    /// The stack at one wavelength over another first gap.
+    #[must_use]
+    pub fn stack_over(&self, gap: Millimetres, wavelength: Nanometres) -> Stack {
+        let mut stack = self.stack_at(wavelength);
+        if let Some(first) = stack.layers.first_mut() {
+            first.gap_below = gap;
+        }
+        stack
+    }
 }
 
 /// Lowest and highest place of the pixels' centres and of the pattern piece.

@@ -138,9 +138,16 @@ impl Scene {
     }
 }
 
+impl Pixel {
+    /// Air between the pixel and the first cloth, given the gap of the first layer; a pixel never comes through the cloth.
+    #[must_use]
+    pub fn gap_from(&self, first: Millimetres) -> Millimetres {
+        Millimetres((first.0 + self.extra_gap.0).max(0.0))
+    }
+}
+
 fn gap_over(pixel: &Pixel, stack: &[PlacedCloth]) -> Millimetres {
-    let first = stack.first().map_or(0.0, |placed| placed.gap_below.0);
-    Millimetres((first + pixel.extra_gap.0).max(0.0))
+    pixel.gap_from(stack.first().map_or(Millimetres(0.0), |placed| placed.gap_below))
 }
 
 fn gap_range_mm(pixels: &[Pixel], stack: &[PlacedCloth]) -> [f64; 2] {
