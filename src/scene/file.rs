@@ -146,9 +146,9 @@ fn scene_of(
     let count = pixels.as_ref().map(|(pixels, ..)| pixels.len()).filter(|_| pitch_mm.is_none());
     let supply = scene.has("supply").then(|| supply::read(&scene.map("supply")?, count, problems));
     let piece = piece(&scene, drawings, problems);
-    let stack = stack?;
+    let mut stack = stack?;
     let (mut pixels, laid, own_gaps) = pixels?;
-    stand_off::settle(&mut pixels, &own_gaps, &stack, &relief?, &scene, problems);
+    stand_off::settle(&mut pixels, &own_gaps, &mut stack, &relief?, &scene, problems);
     let height = stand_off::thickness(&pixels, &stack).0;
     let piece = piece?;
     if let Some(piece) = &piece {

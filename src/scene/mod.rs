@@ -29,15 +29,15 @@ pub struct Pixel {
     pub levels: Vec<f64>,
     /// Index of the group of the scene file to which it belongs.
     pub group: usize,
-    /// Air between it and the first cloth beyond the `gap_below` of the first layer; below zero where it sits higher. What
-    /// counts is [`Scene::gap_over`].
+    /// Air between it and the first cloth beyond the `gap_below` of the first layer; below zero in a hollow alone. What counts is
+    /// [`Scene::gap_over`].
     pub extra_gap: Millimetres,
 }
 
 /// A cloth over its gap.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PlacedCloth {
-    /// Air below it; below the first, what [`Pixel::extra_gap`] says comes on top.
+    /// Air below it; below the first, the least of the groups' gaps, on which comes what [`Pixel::extra_gap`] says.
     pub gap_below: Millimetres,
     /// The cloth.
     pub cloth: Arc<Cloth>,

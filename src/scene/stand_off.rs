@@ -4,7 +4,7 @@
 //! Over the pixel at the place (x, y) the gap is
 //!
 //! ```text
-//! gap = own + rise(x, y),   own: `gap_mm` of the pixel's group, else `gap_mm` of the first layer of the stack
+//! gap = own + rise(x, y),   own: `gap_mm` of the pixel's group, else of the first layer of the stack
 //! dome:   rise = R (1 - r^2 / a^2) inside the radius a around the centre, else 0         (a paraboloid)
 //! quilt:  rise = R |sin(pi u / c) sin(pi v / c)|,  u, v from the origin                   (0 on every seam, R amid each cell)
 //! ```
@@ -136,6 +136,17 @@ impl Scene {
         let [low, high] = self.gap_range_mm();
         (!self.stack.is_empty() && high - low > SAME_MM).then_some([low, high])
     }
+
+    /// What to know of gaps where the cloth does not stand equally far off all pixels, in one sentence or two.
+    #[must_use]
+    pub fn uneven_in_words(&self) -> Option<String> {
+        let [low, high] = self.uneven_mm()?;
+        let first = self.stack.first()?.gap_below.0;
+        let [low, high, first] = [low, high, first].map(|mm| (100.0 * mm).round() / 100.0);
+        Some(format!(
+            "The stand-off is uneven: {low} to {high} mm over the pixels of the scene as it is. A gap named here is that of the lowest              group, without dome or quilt ({first} mm in the scene); another gap moves the cloth off all pixels by the same, and each              pixel counts with the spot of its own gap."
+        ))
+    }
 }
 
 impl Pixel {
@@ -183,11 +194,12 @@ pub(super) fn check_layers(scene: &Entry<'_>, problems: &mut Problems) {
 
 /// Gives every pixel its gap, and reports gaps out of range and steep places, once a group.
 ///
-/// `own_gaps`: `gap_mm` of each group that has one.
+/// `own_gaps`: `gap_mm` of each group that has one. The first layer gets the least gap of all groups, so that the gap of the stack is
+/// one that the scene has.
 pub(super) fn settle(
     pixels: &mut [Pixel],
     own_gaps: &[Option<f64>],
-    stack: &[PlacedCloth],
+    stack: &mut [PlacedCloth],
     relief: &Relief,
     scene: &Entry<'_>,
     problems: &mut Problems,
@@ -197,7 +209,7 @@ pub(super) fn settle(
         bytes: groups[i].place.bytes.start..groups[i].place.bytes.start,
         ..groups[i].place.clone()
     };
-    let Some(first) = stack.first() else {
+    let Some(first) = stack.first_mut() else {
         for (i, _) in own_gaps.iter().enumerate().filter(|(_, gap)| gap.is_some()) {
             problems.push(
                 Problem::warning(&start(i), "`gap_mm` of this group does nothing: there is no cloth")
@@ -206,12 +218,15 @@ pub(super) fn settle(
         }
         return;
     };
+    let of_stack = first.gap_below.0;
+    let of_group = |group: usize| own_gaps.get(group).copied().flatten().unwrap_or(of_stack);
+    let least = (0..own_gaps.len()).map(of_group).min_by(f64::total_cmp).unwrap_or(of_stack);
+    first.gap_below = Millimetres(least);
     let mut worst_gap: Vec<Option<(f64, usize)>> = vec![None; groups.len()];
     let mut steepest: Vec<Option<(f64, usize)>> = vec![None; groups.len()];
     for (i, pixel) in pixels.iter_mut().enumerate() {
-        let own = own_gaps.get(pixel.group).copied().flatten().unwrap_or(first.gap_below.0);
-        let gap = own + relief.rise(pixel.at).0;
-        pixel.extra_gap = Millimetres(gap - first.gap_below.0);
+        pixel.extra_gap = Millimetres(of_group(pixel.group) - least + relief.rise(pixel.at).0);
+        let gap = least + pixel.extra_gap.0;
         let far_out = |gap: f64| (GAP_MM.least - gap).max(gap - GAP_MM.most);
         let outside = far_out(gap);
         // A hollow that just touches may miss 0 by rounding.
