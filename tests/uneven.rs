@@ -135,7 +135,7 @@ fn domes_and_quilts_are_the_sums_of_each_pixels_own_spot() {
     for layer in [
         "gap_mm: 4, dome: {rise_mm: 6, centre_mm: [12, 9], radius_mm: 40}",
         "gap_mm: 4, quilt: {rise_mm: 6, cell_mm: 50, origin_mm: [-7, 3]}",
-        "gap_mm: 12, dome: {rise_mm: -12, centre_mm: [9.3, 11], radius_mm: 60}",
+        "gap_mm: 12, dome: {rise_mm: -10, centre_mm: [9.3, 11], radius_mm: 50}",
         "gap_mm: 0.5, quilt: {rise_mm: 15, cell_mm: 55, origin_mm: [-0.2, -0.1]}",
     ] {
         let scene = scene(&written(&points.join(", "), layer));
@@ -208,7 +208,7 @@ fn interpolated(scene: &Scene, window: Window) -> (f64, usize) {
 }
 
 proptest! {
-    #![proptest_config(ProptestConfig { cases: 12, ..ProptestConfig::default() })]
+    #![proptest_config(ProptestConfig { cases: 24, ..ProptestConfig::default() })]
 
     #[test]
     fn interpolation_between_gaps_stays_within_its_limit(
@@ -226,6 +226,8 @@ proptest! {
              {{extinction_per_mm: {}, albedo: {albedo}, asymmetry: {asymmetry}, openness: {openness}}}}}}}",
             optical / thickness
         );
+        // Points under cloth that touches them have no peak to compare with.
+        let low = if disc { low } else { low + 0.5 };
         let scene = many_gaps(low, low + rise, &cloth);
         let window = if disc {
             Window::Disc { diameter: Millimetres(3.0) }
