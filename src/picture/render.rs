@@ -47,7 +47,7 @@ fn title(scene: &Scene) -> String {
 /// The gap below a layer in words; over the pixels, where it is the first.
 fn gap(scene: &Scene, layer: usize, placed: &PlacedCloth) -> String {
     match (layer, scene.gap_range_mm(), scene.uneven_mm()) {
-        (0, _, Some([low, high])) => format!("{} to {} mm (uneven)", trimmed(low), trimmed(high)),
+        (0, _, Some([low, high])) => format!("{} to {} mm (uneven stand-off)", trimmed(low), trimmed(high)),
         (0, [same, _], None) => format!("{} mm", trimmed(same)),
         _ => format!("{} mm", trimmed(placed.gap_below.0)),
     }

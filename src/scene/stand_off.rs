@@ -144,7 +144,8 @@ impl Scene {
         let first = self.stack.first()?.gap_below.0;
         let [low, high, first] = [low, high, first].map(|mm| (100.0 * mm).round() / 100.0);
         Some(format!(
-            "The stand-off is uneven: {low} to {high} mm over the pixels of the scene as it is. A gap named here is that of the lowest              group, without dome or quilt ({first} mm in the scene); another gap moves the cloth off all pixels by the same, and each              pixel counts with the spot of its own gap."
+            "The stand-off is uneven: {low} to {high} mm over the pixels of the scene as it is. A gap named here is that of the lowest \
+             group, without dome or quilt ({first} mm in the scene); another gap moves the cloth off all pixels by the same."
         ))
     }
 }
@@ -238,7 +239,7 @@ pub(super) fn settle(
             steepest[pixel.group] = Some((slope, i));
         }
     }
-    let place = |i: usize| format!("pixel {i}, at [{:.1}, {:.1}]", pixels[i].at[0].0, pixels[i].at[1].0);
+    let place = |i: usize| format!("pixel {i}, [{:.0}, {:.0}]", pixels[i].at[0].0, pixels[i].at[1].0);
     for (group, found) in worst_gap.iter().enumerate() {
         let Some((gap, i)) = *found else { continue };
         let what = if gap < 0.0 {
@@ -248,7 +249,7 @@ pub(super) fn settle(
         };
         problems.push(
             Problem::error(&start(group), what)
-                .found(format!("a gap of {gap:.2} mm over {}", place(i)))
+                .found(format!("{gap:.2} mm over {}", place(i)))
                 .allowed(GAP_MM.in_words())
                 .next("Change `gap_mm`, or `rise_mm` of the first layer's `dome` or `quilt`."),
         );
@@ -257,9 +258,9 @@ pub(super) fn settle(
         let Some((slope, i)) = *found else { continue };
         problems.push(
             Problem::warning(&start(group), "the cloth is steep over pixels of this group")
-                .found(format!("it rises {slope:.2} mm a millimetre over {}", place(i)))
+                .found(format!("a slope of {slope:.2} over {}", place(i)))
                 .allowed(format!(
-                    "up to {STEEP}: each spot is computed as if the cloth were level over its pixel, and errs by a sixth on its flanks there"
+                    "up to {STEEP}: each spot is computed as if the cloth were level over its pixel, and errs by more than a sixth on its flanks where it is steeper"
                 ))
                 .next("Take the picture there as a sketch, or make the rise smaller or wider."),
         );
