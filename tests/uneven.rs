@@ -9,8 +9,10 @@ use weftlight::diagnose::Diagnostic;
 use weftlight::judge::numbers::Layout;
 use weftlight::light::Window;
 use weftlight::picture::die_spots::{DieSpots, die_spots, die_spots_over_gaps};
+use weftlight::picture::exposure::ExposureValue;
 use weftlight::picture::gap_classes::{GAP_ERROR, GapClasses};
 use weftlight::picture::luminance::luminance;
+use weftlight::picture::render::caption;
 use weftlight::quantity::Millimetres;
 use weftlight::scene::Scene;
 use weftlight::scene::file::{Resolved, resolve};
@@ -343,6 +345,16 @@ fn another_gap_moves_all_pixels_by_the_same() {
     assert_eq!(over.thickness_mm, one.thickness_mm);
     assert!((over.spot_width_mm.unwrap() / one.spot_width_mm.unwrap() - 1.0).abs() < 5e-3);
     assert!((over.widest_spot_mm.unwrap() / one.widest_spot_mm.unwrap() - 1.0).abs() < 5e-3);
+}
+
+#[test]
+fn the_caption_says_so() {
+    let title = |layer: &str| {
+        let scene = scene(&written("{point: {}}, {point: {at_mm: [5, 0], gap_mm: 3}}", layer));
+        caption(&scene, ExposureValue(10.0)).title
+    };
+    assert!(title("gap_mm: 5").contains("at 3 to 5 mm (uneven stand-off)"), "{}", title("gap_mm: 5"));
+    assert!(title("gap_mm: 3").ends_with("at 3 mm"), "{}", title("gap_mm: 3"));
 }
 
 #[test]

@@ -143,11 +143,11 @@ fn scene_of(
     };
     let pixels = pixels(&scene, drawings, pitch_mm, problems);
     // At another pitch the pixels have other numbers than the file's author had in mind; those beyond the last are left out then.
-    let count = pixels.as_ref().map(|(pixels, ..)| pixels.len()).filter(|_| pitch_mm.is_none());
+    let count = pixels.as_ref().map(|groups| groups.pixels.len()).filter(|_| pitch_mm.is_none());
     let supply = scene.has("supply").then(|| supply::read(&scene.map("supply")?, count, problems));
     let piece = piece(&scene, drawings, problems);
     let mut stack = stack?;
-    let (mut pixels, laid, own_gaps) = pixels?;
+    let Groups { mut pixels, laid, own_gaps } = pixels?;
     stand_off::settle(&mut pixels, &own_gaps, &mut stack, &relief?, &scene, problems);
     let height = stand_off::thickness(&pixels, &stack).0;
     let piece = piece?;
@@ -264,13 +264,22 @@ fn view(view: &Entry<'_>, usual_margin_mm: f64, shown_mm: [f64; 2], problems: &m
     })
 }
 
-/// The pixels, what is to be told of their groups, and the groups' own gaps in mm.
+/// What the groups of pixels say.
+struct Groups {
+    pixels: Vec<Pixel>,
+    /// What is to be told of those that follow a drawing or a list.
+    laid: Vec<Laid>,
+    /// `gap_mm` of each group that has one.
+    own_gaps: Vec<Option<f64>>,
+}
+
+/// The pixels of all groups; `None` after a problem was reported.
 fn pixels(
     scene: &Entry<'_>,
     drawings: &mut Drawings<'_>,
     pitch_mm: Option<f64>,
     problems: &mut Problems,
-) -> Option<(Vec<Pixel>, Vec<Laid>, Vec<Option<f64>>)> {
+) -> Option<Groups> {
     let light = scene.map("light").as_ref().and_then(Dimming::of_light);
     let nodes = scene.items("pixels");
     let mut total = 0.0;
@@ -312,7 +321,7 @@ fn pixels(
     }
     let laid = groups.iter().enumerate().filter_map(|(index, group)| group.laid(index)).collect();
     let own_gaps = groups.iter().map(groups::Group::own_gap_mm).collect();
-    Some((pixels, laid, own_gaps))
+    Some(Groups { pixels, laid, own_gaps })
 }
 
 fn stack(
