@@ -168,7 +168,7 @@ stack: [{gap_mm: 0.6 cm, cloth: jersey}]
     2 |   - strip: {pitch_cm: 1.667, count: -24}
       |             ^^^^^^^^
       |
-      = allowed: package, pitch_mm, count, start_mm, direction_deg, colour, colours, level, levels, white
+      = allowed: package, pitch_mm, count, start_mm, direction_deg, colour, colours, level, levels, white, gap_mm
       = next: Did you mean `pitch_mm`?
 
     error: `count` must not be negative

@@ -289,7 +289,11 @@ fn scene_in_words(Resolved { scene, laid, scales, .. }: &Resolved) -> String {
     }
     for (i, placed) in scene.stack.iter().enumerate() {
         let below = if i == 0 { "the board" } else { "the cloth below" };
-        let place = if placed.gap_below.0 > 0.0 {
+        let place = if let (0, Some([low, high])) = (i, scene.uneven_mm()) {
+            format!("{} to {} above {below}", mm(low), mm(high))
+        } else if i == 0 && scene.gap_range_mm()[0] > 0.0 {
+            format!("{} above {below}", mm(scene.gap_range_mm()[0]))
+        } else if i > 0 && placed.gap_below.0 > 0.0 {
             format!("{} above {below}", mm(placed.gap_below.0))
         } else {
             format!("lying on {below}")
@@ -301,6 +305,13 @@ fn scene_in_words(Resolved { scene, laid, scales, .. }: &Resolved) -> String {
             cloth.title,
             mm(cloth.thickness.0),
             basis_in_words(cloth.basis)
+        ));
+    }
+    if let Some([low, high]) = scene.uneven_mm() {
+        lines.push(format!(
+            "The stand-off is uneven: the gap over the pixels is between {} and {}, and each pixel's spot is computed for its own.",
+            mm(low),
+            mm(high)
         ));
     }
     if !scene.stack.is_empty() {
@@ -331,6 +342,8 @@ fn scene_as_json(Resolved { scene, laid, scales, .. }: &Resolved) -> serde_json:
         "packages": packages,
         "size_mm": size(scene),
         "cloths": cloths,
+        "gap_range_mm": (!scene.stack.is_empty()).then(|| scene.gap_range_mm()),
+        "uneven": scene.uneven_mm().is_some(),
         "thickness_mm": scene.thickness().0,
         "areal_mass_g_m2": areal_mass(scene),
         "distance_m": scene.view.distance_m,

@@ -158,7 +158,14 @@ fn one_pixel(cloth: &Arc<Cloth>) -> Scene {
     Scene {
         name: "One pixel, full level".to_owned(),
         board_reflectance: 0.5,
-        pixels: vec![Pixel { at: [Millimetres(0.0); 2], turn_rad: 0.0, package, levels, group: 0 }],
+        pixels: vec![Pixel {
+            at: [Millimetres(0.0); 2],
+            turn_rad: 0.0,
+            package,
+            levels,
+            group: 0,
+            extra_gap: Millimetres(0.0),
+        }],
         stack: vec![PlacedCloth { gap_below: Millimetres(STAND_OFF_MM), cloth: Arc::clone(cloth) }],
         view: View {
             distance_m: 2.0,

@@ -15,7 +15,7 @@ fn ranged(range: Option<Range>, unit: &str) -> Value {
 pub(super) fn as_json(judged: &Judged) -> Value {
     let all = |pick: fn(&Numbers) -> f64, unit: &str| ranged(Some(judged.range(pick)), unit);
     let some = |pick: fn(&Numbers) -> Option<f64>, unit: &str| ranged(judged.range_of(pick), unit);
-    json!({
+    let mut whole = json!({
         "spot_width": some(|n| n.spot_width_mm, "mm"),
         "evenness": some(|n| n.evenness, "1"),
         "ripple": some(|n| n.ripple, "1"),
@@ -33,5 +33,10 @@ pub(super) fn as_json(judged: &Judged) -> Value {
             100.0 * (1.0 - 2.0 * LOW_QUANTILE),
             if judged.samples.is_empty() { 0 } else { SAMPLES },
         ),
-    })
+    });
+    // Of scenes whose cloth stands off unevenly alone.
+    if judged.value.widest_spot_mm.is_some() {
+        whole["widest_spot"] = some(|n| n.widest_spot_mm, "mm");
+    }
+    whole
 }

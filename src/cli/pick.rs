@@ -394,6 +394,7 @@ fn in_words(offer: &Offer, picked: &Picked, wants: &Wants, written: &[String]) -
             kept.join(", ")
         ));
     }
+    lines.extend(scene.uneven_in_words());
     if picked.best.is_empty() {
         lines.push("Nothing on offer meets every want, so no chart was written.".to_owned());
     } else {

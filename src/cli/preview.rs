@@ -1,5 +1,6 @@
 //! `weftlight preview`: what will it look like?
 
+use super::check::mm;
 use super::view::{ViewOptions, gap, size};
 use super::{Outcome, output};
 use crate::cloth::catalogue::Reference;
@@ -259,6 +260,13 @@ fn in_words(
             three_digits(aperture)
         ));
     }
+    lines.extend(scene.uneven_mm().map(|[low, high]| {
+        format!(
+            "The stand-off is uneven: {} to {} over the pixels. Each has the spot of its own gap, as if the cloth were level there.",
+            mm(low),
+            mm(high)
+        )
+    }));
     if scene.pixels.iter().all(|p| p.levels.iter().all(|&l| l == 0.0)) {
         lines.push("All pixels are dark.".to_owned());
     }
@@ -290,6 +298,7 @@ fn as_json(
         "softened_by_mm": picture.report.as_ref().and_then(|r| r.aperture_mm),
         "distance_m": scene.view.distance_m,
         "room_lx": scene.view.room_lx,
+        "gap_range_mm": (!scene.stack.is_empty()).then(|| scene.gap_range_mm()),
         "numbers": super::judged::as_json(&Layout::of(scene).judged(scene)),
     })
 }

@@ -126,7 +126,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
         let fault = Diagnostic::of_file(&shown, "the scene has no cloth, so there is no spread function");
         return Err(vec![fault.next("Put a cloth into `stack:`.")]);
     }
-    let (stack, source) = (scene.stack_at(Nanometres(arguments.nm)), source(&scene));
+    let (stack, source) = (first_stack(&scene, Nanometres(arguments.nm)), source(&scene));
     let found = match arguments.method {
         Method::Transport => by_transport(&stack, &source, arguments.radii_mm.as_deref()),
         Method::Photons => by_photons(&stack, &source, arguments),
@@ -149,6 +149,14 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
         Some(path) => output::data(&format!("Wrote {}.", path.display())),
         None => output::data(csv.trim_end()),
     })
+}
+
+/// The stack over the first pixel.
+fn first_stack(scene: &Scene, wavelength: Nanometres) -> Stack {
+    match scene.pixels.first() {
+        Some(pixel) => scene.stack_over(scene.gap_over(pixel), wavelength),
+        None => scene.stack_at(wavelength),
+    }
 }
 
 /// The first pixel of the scene as a source: the beam of its package, and the bright area of its first die.

@@ -71,7 +71,8 @@ pub struct Emitter {
     pub spot: Option<SpotSpectrum>,
     /// Outline.
     pub window: Window,
-    /// For each pixel of the scene: place of the light's centre in mm and level; level 0 for pixels of other kinds.
+    /// For each pixel of the scene: place of the light's centre in mm and level; level 0 for pixels of other kinds. Below 0 only
+    /// where several emitters together make a pixel's spot ([`crate::picture::gap_classes`]).
     pub lights: Vec<([f64; 2], f64)>,
     /// Intensity straight through at full level in cd.
     pub straight_cd: f64,
@@ -204,7 +205,7 @@ fn lights(neighbourhood: &Neighbourhood, emitter: &Emitter) -> [Vec<SpotPoint>; 
     let (mut real, mut even) = (Vec::new(), Vec::new());
     let of_pixels = emitter.lights.iter().zip(&neighbourhood.even).zip(&neighbourhood.places);
     for ((&(at, level), places), pixel) in of_pixels {
-        if level <= 0.0 {
+        if level == 0.0 {
             continue;
         }
         real.push(SpotPoint { x_mm: at[0], y_mm: at[1], amount: level });
@@ -384,6 +385,7 @@ mod tests {
                 package: Arc::clone(&package),
                 levels: vec![1.0],
                 group: 0,
+                extra_gap: Millimetres(0.0),
             })
             .collect();
         let spot = irradiance_spot(1.0, h);

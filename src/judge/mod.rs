@@ -7,4 +7,5 @@ pub mod neighbours;
 pub mod numbers;
 pub mod ranges;
 pub mod softness;
+mod spots;
 mod straight;

@@ -203,6 +203,7 @@ mod tests {
                 package: Arc::clone(&package),
                 levels: vec![1.0],
                 group: 0,
+                extra_gap: Millimetres(0.0),
             })
             .collect()
     }

@@ -2,7 +2,8 @@
 //!
 //! | number | definition | unit |
 //! |---|---|---|
-//! | spot width | full width at half maximum of one pixel's spot in luminance | mm |
+//! | spot width | full width at half maximum of one pixel's spot in luminance; over the lowest gap where gaps differ | mm |
+//! | widest spot | the same over the highest gap | mm |
 //! | evenness | min / mean of the glow between the pixels ([`super::dots`]) | 1 |
 //! | ripple | (max - min) / (max + min) of the glow over the even glow ([`super::dots`]) | 1 |
 //! | dot visibility | contrast of the dots over the eye's threshold at the viewing distance; below 1: no dots | 1 |
@@ -14,6 +15,10 @@
 //! | thickness | board to outer face | mm |
 //! | areal mass | of all cloths | g/m2 |
 //!
+//! Where the cloth does not stand equally far off all pixels, every picture behind these numbers has each pixel with the spot of its
+//! own gap ([`crate::picture::gap_classes`]); the evenly spread light of a pixel ([`super::dots`]) keeps that gap. Thickness is that at
+//! the highest gap. Light kept and colour shift do not depend on the gap.
+//!
 //! How the cloths' uncertainty becomes ranges: [`super::ranges`].
 //!
 //! # Source
@@ -23,6 +28,7 @@ use super::colour_difference::colour_shift;
 use super::dots::{Emitter, dots_with};
 use super::neighbours::{Neighbourhood, neighbourhood};
 pub use super::ranges::{Judged, LOW_QUANTILE, Range, SAMPLES};
+use super::spots::Spots;
 use super::straight::StraightPictures;
 use crate::light::spectrum::die::{DieWeights, die_weights};
 use crate::light::spectrum::observer::Xyz;
@@ -30,10 +36,11 @@ use crate::light::totals::shares;
 use crate::light::transport::straight_transmittance;
 use crate::light::{Stack, Window};
 use crate::picture::die_spots::{Folded, folded_over_gaps};
+use crate::picture::gap_classes::GapClasses;
 use crate::picture::luminance::{packages, place, room_light};
 use crate::pixels::package::Package;
-use crate::quantity::Nanometres;
-use crate::scene::Scene;
+use crate::quantity::{Millimetres, Nanometres};
+use crate::scene::{Pixel, Scene};
 use rayon::prelude::*;
 use std::f64::consts::PI;
 
@@ -45,6 +52,8 @@ pub(super) const NUMBERS_STEP_NM: f64 = 40.0;
 pub struct Numbers {
     /// Spot width in mm; `None` without cloth.
     pub spot_width_mm: Option<f64>,
+    /// Width of the widest spot in mm; `None` where all gaps are the same.
+    pub widest_spot_mm: Option<f64>,
     /// Evenness; `None` where no two pixels are neighbours.
     pub evenness: Option<f64>,
     /// Ripple.
@@ -134,8 +143,8 @@ impl Layout {
         stack_at: &(dyn Fn(Nanometres) -> Stack + Sync),
     ) -> Numbers {
         let gap = scene.stack.first().map_or(0.0, |placed| placed.gap_below.0);
-        let spots = self.folded(step_nm, scene, stack_at, &[gap]).map(|mut folded| folded.remove(0));
-        self.numbers_behind(scene, spots.as_ref(), &self.behind(scene, stack_at), gap)
+        let spots = self.spots(step_nm, scene, stack_at, &[gap]).map(|mut spots| spots.remove(0));
+        self.numbers_behind(scene, spots.as_ref(), &self.behind(scene, stack_at))
     }
 
     /// The same with each of these gaps in mm.
@@ -146,23 +155,32 @@ impl Layout {
         stack_at: &(dyn Fn(Nanometres) -> Stack + Sync),
         gaps_mm: &[f64],
     ) -> Vec<Numbers> {
-        let (behind, folded) =
-            rayon::join(|| self.behind(scene, stack_at), || self.folded(step_nm, scene, stack_at, gaps_mm));
-        let at = |(i, &gap)| self.numbers_behind(scene, folded.as_ref().map(|f| &f[i]), &behind, gap);
-        gaps_mm.par_iter().enumerate().map(at).collect()
+        let (behind, spots) =
+            rayon::join(|| self.behind(scene, stack_at), || self.spots(step_nm, scene, stack_at, gaps_mm));
+        let at = |i: usize| self.numbers_behind(scene, spots.as_ref().map(|s| &s[i]), &behind);
+        (0..gaps_mm.len()).into_par_iter().map(at).collect()
     }
 
     /// The spots for each gap; `None` without cloth.
-    fn folded(
+    fn spots(
         &self,
         step_nm: f64,
         scene: &Scene,
         stack_at: &(dyn Fn(Nanometres) -> Stack + Sync),
         gaps_mm: &[f64],
-    ) -> Option<Vec<Folded>> {
+    ) -> Option<Vec<Spots>> {
+        if scene.stack.is_empty() {
+            return None;
+        }
         let packages: Vec<&Package> = self.packages.iter().collect();
-        (!scene.stack.is_empty())
-            .then(|| folded_over_gaps(step_nm, &packages, &self.weights, stack_at, gaps_mm))
+        let classes: Vec<GapClasses> =
+            gaps_mm.iter().map(|&gap| GapClasses::at_gap(scene, Millimetres(gap))).collect();
+        let all: Vec<f64> = classes.iter().flat_map(|classes| classes.gaps_mm.iter().copied()).collect();
+        let mut folded = folded_over_gaps(step_nm, &packages, &self.weights, stack_at, &all).into_iter();
+        let spots = classes
+            .into_iter()
+            .map(|classes| Spots { folded: folded.by_ref().take(classes.gaps_mm.len()).collect(), classes });
+        Some(spots.collect())
     }
 
     /// What the cloths do whatever the gaps are.
@@ -174,13 +192,11 @@ impl Layout {
         }
     }
 
-    /// The numbers over one gap in mm, with the spots and what does not depend on the gap given.
-    fn numbers_behind(&self, scene: &Scene, spots: Option<&Folded>, behind: &Behind, gap_mm: f64) -> Numbers {
+    /// The numbers over one gap, with the spots and what does not depend on the gap given.
+    fn numbers_behind(&self, scene: &Scene, spots: Option<&Spots>, behind: &Behind) -> Numbers {
         let Behind { room, light_kept, straight } = *behind;
-        let thickness_mm = match scene.stack.first() {
-            Some(first) => scene.thickness().0 - first.gap_below.0 + gap_mm,
-            None => scene.thickness().0,
-        };
+        let thickness_mm =
+            spots.map_or(0.0, |spots| scene.thickness().0 - scene.gap_range_mm()[1] + spots.highest_mm());
         let emitters = self.emitters(scene, spots, straight);
         let distance_m = scene.view.distance_m;
         let dots = dots_with(&self.straight, &self.neighbourhood, &emitters, room, distance_m);
@@ -193,7 +209,10 @@ impl Layout {
             |d| (d.glow_mean, d.glow_peak),
         );
         Numbers {
-            spot_width_mm: spots.and_then(|spots| self.spot_width(scene, spots, thickness_mm)),
+            spot_width_mm: spots.and_then(|spots| self.spot_width(scene, spots.lowest(), thickness_mm)),
+            widest_spot_mm: spots
+                .filter(|spots| !spots.level())
+                .and_then(|spots| self.spot_width(scene, spots.highest(), thickness_mm)),
             evenness: dots.as_ref().map(|d| d.evenness),
             ripple: dots.as_ref().map(|d| d.ripple),
             dot_visibility: dots.as_ref().map(|d| d.visibility(scene.view.distance_m)),
@@ -210,7 +229,7 @@ impl Layout {
 
     /// The scene's lights. Dies of a package that share place and outline are one light; where the pixels have fewer colours
     /// than dies, one a colour instead of one a die.
-    fn emitters(&self, scene: &Scene, spots: Option<&Folded>, straight: f64) -> Vec<Emitter> {
+    fn emitters(&self, scene: &Scene, spots: Option<&Spots>, straight: f64) -> Vec<Emitter> {
         let mut emitters = Vec::new();
         for (p, package) in self.packages.iter().enumerate() {
             let sources: Vec<_> = package.dies.iter().map(|die| package.glow_source(die)).collect();
@@ -234,13 +253,26 @@ impl Layout {
                     })
                     .collect();
                 for (mix, amounts) in mixes(&levels, &together) {
-                    let at = scene.pixels.iter().map(|pixel| place(pixel, offset));
-                    emitters.push(Emitter {
-                        spot: spots.and_then(|spots| spots.spot(p, &mix, 1)),
-                        window,
-                        lights: at.zip(amounts).collect(),
-                        straight_cd: straight_cd.iter().zip(&mix).map(|(cd, level)| cd * level).sum(),
-                    });
+                    let at = || scene.pixels.iter().map(|pixel| place(pixel, offset));
+                    let mut emit = |spot: Option<&Folded>, amounts: &[f64], straight_cd: f64| {
+                        emitters.push(Emitter {
+                            spot: spot.and_then(|spot| spot.spot(p, &mix, 1)),
+                            window,
+                            lights: at().zip(amounts.iter().copied()).collect(),
+                            straight_cd,
+                        });
+                    };
+                    let straight_cd = straight_cd.iter().zip(&mix).map(|(cd, level)| cd * level).sum();
+                    match spots.filter(|spots| !spots.level()) {
+                        None => emit(spots.map(Spots::lowest), &amounts, straight_cd),
+                        Some(spots) => {
+                            // What comes straight through does not know the gap.
+                            emit(None, &amounts, straight_cd);
+                            for (class, spot) in spots.folded.iter().enumerate() {
+                                emit(Some(spot), &spots.amounts(class, &amounts), 0.0);
+                            }
+                        }
+                    }
                 }
             }
         }
@@ -270,7 +302,7 @@ impl Layout {
     }
 
     /// The light of all pixels bare, and straight ahead through the cloth.
-    fn colours(&self, scene: &Scene, spots: Option<&Folded>, straight: f64) -> (Xyz, Xyz) {
+    fn colours(&self, scene: &Scene, spots: Option<&Spots>, straight: f64) -> (Xyz, Xyz) {
         let dark = Xyz([0.0; 3]);
         let bare = self.sum_over_dies(scene, dark, |p, d, level| self.weights[p][d].total().scaled(level));
         let through = self.sum_over_dies(scene, dark, |p, d, level| {
@@ -278,7 +310,8 @@ impl Layout {
             let direct =
                 self.weights[p][d].total().scaled((beam + 1.0) / (2.0 * PI) * straight * 1e6 * level);
             match spots {
-                Some(spots) => direct + Xyz(spots.whole(p, d)).scaled(level),
+                // The whole light of a spot does not depend on the gap.
+                Some(spots) => direct + Xyz(spots.lowest().whole(p, d)).scaled(level),
                 None => direct,
             }
         });
@@ -328,29 +361,31 @@ impl Layout {
     }
 
     /// Peak of the brightest single pixel, where there is no neighbour to compare with.
-    fn lonely_peak(&self, scene: &Scene, spots: Option<&Folded>) -> f64 {
+    fn lonely_peak(&self, scene: &Scene, spots: Option<&Spots>) -> f64 {
         let Some(spots) = spots else { return 0.0 };
-        let peak = |p: usize, d: usize, window: Window| {
+        let peak = |folded: &Folded, p: usize, d: usize, window: Window| {
             let only: Vec<f64> = (0..=d).map(|i| f64::from(u8::from(i == d))).collect();
-            spots.spot(p, &only, 1).map_or(0.0, |spot| spot.at_radii(window, &[0.0])[0])
+            folded.spot(p, &only, 1).map_or(0.0, |spot| spot.at_radii(window, &[0.0])[0])
         };
-        let peaks: Vec<Vec<f64>> = self
-            .packages
+        // By class, package and die.
+        let of_package = |folded: &Folded, p: usize| -> Vec<f64> {
+            let dies = self.packages[p].dies.iter().enumerate();
+            dies.map(|(d, die)| peak(folded, p, d, self.packages[p].glow_source(die).1)).collect()
+        };
+        let peaks: Vec<Vec<Vec<f64>>> = spots
+            .folded
             .iter()
-            .enumerate()
-            .map(|(p, package)| {
-                let dies = package.dies.iter().enumerate();
-                dies.map(|(d, die)| peak(p, d, package.glow_source(die).1)).collect()
-            })
+            .map(|folded| (0..self.packages.len()).map(|p| of_package(folded, p)).collect())
             .collect();
-        scene
-            .pixels
-            .iter()
-            .filter_map(|pixel| {
-                let p = self.packages.iter().position(|known| *known == *pixel.package)?;
-                Some(peaks[p].iter().zip(&pixel.levels).map(|(peak, level)| level * peak).sum::<f64>())
-            })
-            .fold(0.0, f64::max)
+        let of_pixel = |(i, pixel): (usize, &Pixel)| {
+            let p = self.packages.iter().position(|known| *known == *pixel.package)?;
+            let of_class = |peaks: &Vec<Vec<f64>>| -> f64 {
+                peaks[p].iter().zip(&pixel.levels).map(|(peak, level)| level * peak).sum()
+            };
+            let by_class = peaks.iter().enumerate();
+            Some(by_class.map(|(class, peaks)| spots.classes.share(i, class) * of_class(peaks)).sum())
+        };
+        scene.pixels.iter().enumerate().filter_map(of_pixel).fold(0.0, f64::max)
     }
 }
 

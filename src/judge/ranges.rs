@@ -159,9 +159,9 @@ fn between(
 
 /// Logarithm of each number of a sample over the value; `None` in the list where both are the same and have no ratio, `None`
 /// altogether where they differ and have none.
-fn ratios(sample: &Numbers, value: &Numbers) -> Option<[Option<f64>; 10]> {
+fn ratios(sample: &Numbers, value: &Numbers) -> Option<[Option<f64>; 11]> {
     let (mut sample, mut value) = (*sample, *value);
-    let mut found = [None; 10];
+    let mut found = [None; 11];
     for (found, (s, v)) in found.iter_mut().zip(sample.fields_mut().into_iter().zip(value.fields_mut())) {
         *found = match (s, v) {
             (Some(s), Some(v)) if *s > 0.0 && *v > 0.0 && s.is_finite() && v.is_finite() => {
@@ -177,9 +177,10 @@ fn ratios(sample: &Numbers, value: &Numbers) -> Option<[Option<f64>; 10]> {
 
 impl Numbers {
     /// All numbers that the cloths' uncertainty moves.
-    fn fields_mut(&mut self) -> [Option<&mut f64>; 10] {
+    fn fields_mut(&mut self) -> [Option<&mut f64>; 11] {
         [
             self.spot_width_mm.as_mut(),
+            self.widest_spot_mm.as_mut(),
             self.evenness.as_mut(),
             self.ripple.as_mut(),
             self.dot_visibility.as_mut(),

@@ -51,11 +51,7 @@ pub struct DieSpots {
 /// All wavelengths of all packages with the same beam are solved together.
 #[must_use]
 pub fn die_spots(packages: &[&Package], stack_at: &(dyn Fn(Nanometres) -> Stack + Sync)) -> Vec<DieSpots> {
-    let weights: Vec<Vec<DieWeights>> = packages
-        .iter()
-        .map(|p| p.dies.iter().map(|facts| die_weights(facts, p.beam_power)).collect())
-        .collect();
-    die_spots_every(STEP_NM, packages, &weights, stack_at)
+    die_spots_every(STEP_NM, packages, &weights(packages), stack_at)
 }
 
 /// As [`die_spots`], with the dies' weights at hand and the distance of the solved wavelengths chosen: the wider, the quicker
@@ -69,11 +65,24 @@ pub fn die_spots_every(
 ) -> Vec<DieSpots> {
     let gap = stack_at(Nanometres(550.0)).layers.first().map_or(0.0, |layer| layer.gap_below.0);
     let folded = folded_over_gaps(step_nm, packages, weights, stack_at, &[gap]);
-    let Some(folded) = folded.first() else { return Vec::new() };
-    let dies = |p: usize| (0..packages[p].dies.len()).map(move |d| (p, d));
-    (0..packages.len())
-        .map(|p| DieSpots { dies: dies(p).filter_map(|(p, d)| folded.triple(p, d)).collect() })
-        .collect()
+    folded.first().map_or_else(Vec::new, |folded| folded.of(packages))
+}
+
+/// As [`die_spots`], with each of these gaps in mm below the first layer, all solved together.
+#[must_use]
+pub fn die_spots_over_gaps(
+    packages: &[&Package],
+    stack_at: &(dyn Fn(Nanometres) -> Stack + Sync),
+    gaps_mm: &[f64],
+) -> Vec<Vec<DieSpots>> {
+    let folded = folded_over_gaps(STEP_NM, packages, &weights(packages), stack_at, gaps_mm);
+    folded.iter().map(|folded| folded.of(packages)).collect()
+}
+
+/// What the wavelengths count for every die.
+fn weights(packages: &[&Package]) -> Vec<Vec<DieWeights>> {
+    let of = |p: &&Package| p.dies.iter().map(|facts| die_weights(facts, p.beam_power)).collect();
+    packages.iter().map(of).collect()
 }
 
 /// The spots of the solved wavelengths of several packages behind one stack, and what each counts for every die.
@@ -117,6 +126,14 @@ impl Folded {
             sums.iter_mut().zip(weights).for_each(|(sum, weights)| *sum += weights[n] * value);
         }
         sums
+    }
+
+    /// The spots of all packages.
+    fn of(&self, packages: &[&Package]) -> Vec<DieSpots> {
+        let dies = |p: usize| (0..packages[p].dies.len()).map(move |d| (p, d));
+        (0..packages.len())
+            .map(|p| DieSpots { dies: dies(p).filter_map(|(p, d)| self.triple(p, d)).collect() })
+            .collect()
     }
 
     fn triple(&self, package: usize, die: usize) -> Option<[SpotSpectrum; 3]> {

@@ -3,7 +3,7 @@
 //! # Model
 //! Three lights are added:
 //! 1. the glow: for every die of every package the sum of its spots behind the stack ([`super::plane`],
-//!    [`super::die_spots`]);
+//!    [`super::die_spots`]), each pixel with the spot of its own gap ([`super::gap_classes`]);
 //! 2. the pixels themselves where light gets through without being scattered (holes, thin cloth, no cloth at all): their bright
 //!    patches at their real size, as finely as the eye resolves them, and the halo that forms in the observer's eye
 //!    ([`super::glare`]);
@@ -22,7 +22,8 @@
 //! As the parts; D65: CIE 015.
 
 use super::coloured::{ColouredPoint, add_coloured};
-use super::die_spots::{DieSpots, die_spots};
+use super::die_spots::{DieSpots, die_spots_over_gaps};
+use super::gap_classes::GapClasses;
 use super::glare::{BarePixel, Eye, add_halos};
 use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint, XyzImage, add_spots};
 use super::radial::gaussian;
@@ -107,13 +108,16 @@ pub fn luminance(scene: &Scene) -> LuminanceImage {
 #[must_use]
 pub fn luminance_in(scene: &Scene, frame: Frame) -> LuminanceImage {
     let packages = packages(scene);
+    let classes = GapClasses::of(scene);
     let (spots, room) = rayon::join(
-        || glow_spots(scene, &packages),
+        || glow_spots(scene, &packages, &classes),
         || room_light(&|l| scene.stack_at(l), scene.view.room_lx),
     );
     let mut image = XyzImage::black(frame.width_px, frame.height_px);
     let report = spots.map(|spots| {
-        let channels = channels(scene, &packages, &spots);
+        let by_class = spots.iter().enumerate();
+        let channels: Vec<SpotChannel<'_>> =
+            by_class.flat_map(|(class, spots)| channels(scene, &packages, spots, &classes, class)).collect();
         add_spots(&mut image, &frame, &channels, Accuracy::Picture)
     });
     let stack = scene.stack_at(Nanometres(550.0));
@@ -139,8 +143,11 @@ pub(crate) fn packages(scene: &Scene) -> Vec<&Package> {
     packages
 }
 
-fn glow_spots(scene: &Scene, packages: &[&Package]) -> Option<Vec<DieSpots>> {
-    (!scene.stack.is_empty()).then(|| die_spots(packages, &|l| scene.stack_at(l)))
+/// The spots of all packages for each class of gaps; `None` without cloth.
+fn glow_spots(scene: &Scene, packages: &[&Package], classes: &GapClasses) -> Option<Vec<Vec<DieSpots>>> {
+    let lowest = Millimetres(classes.gaps_mm[0]);
+    let stack_at = |l| scene.stack_over(lowest, l);
+    (!scene.stack.is_empty()).then(|| die_spots_over_gaps(packages, &stack_at, &classes.gaps_mm))
 }
 
 /// The place in the garment of a place in a pixel's package, in mm.
@@ -150,28 +157,42 @@ pub(crate) fn place(pixel: &Pixel, offset: [Millimetres; 2]) -> [f64; 2] {
     [pixel.at[0].0 + cos * x - sin * y, pixel.at[1].0 + sin * x + cos * y]
 }
 
-/// The pixels of one package with the level of one of its dies, at a place in the package.
-fn points(scene: &Scene, package: &Package, die: usize, offset: [Millimetres; 2]) -> Vec<SpotPoint> {
+/// The pixels of one package with what one of its dies sends by one class of gaps, at a place in the package.
+fn points(
+    scene: &Scene,
+    package: &Package,
+    die: usize,
+    offset: [Millimetres; 2],
+    share: &dyn Fn(usize) -> f64,
+) -> Vec<SpotPoint> {
     scene
         .pixels
         .iter()
-        .filter(|p| *p.package == *package && p.levels[die] > 0.0)
-        .map(|p| {
+        .enumerate()
+        .filter(|(_, p)| *p.package == *package && p.levels[die] > 0.0)
+        .map(|(i, p)| {
             let [x_mm, y_mm] = place(p, offset);
-            SpotPoint { x_mm, y_mm, amount: p.levels[die] }
+            SpotPoint { x_mm, y_mm, amount: p.levels[die] * share(i) }
         })
+        .filter(|point| point.amount != 0.0)
         .collect()
 }
 
-/// The glow: one channel a die of a package.
-fn channels<'a>(scene: &Scene, packages: &[&Package], spots: &'a [DieSpots]) -> Vec<SpotChannel<'a>> {
+/// The glow over one class of gaps: one channel a die of a package.
+fn channels<'a>(
+    scene: &Scene,
+    packages: &[&Package],
+    spots: &'a [DieSpots],
+    classes: &GapClasses,
+    class: usize,
+) -> Vec<SpotChannel<'a>> {
     let mut channels = Vec::new();
     for (package, spots) in packages.iter().zip(spots) {
         for (d, (facts, spots)) in package.dies.iter().zip(&spots.dies).enumerate() {
             let (offset, window) = package.glow_source(facts);
             let kernels = [0, 1, 2].map(|c| Some(&spots[c]));
             channels.push(SpotChannel {
-                points: points(scene, package, d, offset),
+                points: points(scene, package, d, offset, &|pixel| classes.share(pixel, class)),
                 window,
                 window_turn_rad: 0.0,
                 kernels,

@@ -18,6 +18,7 @@
 pub mod coloured;
 pub mod die_spots;
 pub mod fft2;
+pub mod gap_classes;
 pub mod glare;
 pub mod gridding;
 mod levels;

@@ -9,7 +9,7 @@ use super::luminance::LuminanceImage;
 use super::png_out::{LinearPicture, PngError, linear_16, srgb_8};
 use crate::cloth::Basis;
 use crate::light::spectrum::observer::Xyz;
-use crate::scene::Scene;
+use crate::scene::{PlacedCloth, Scene};
 use rayon::prelude::*;
 
 /// The exposure of a scene's picture: the one it fixes, or the automatic one.
@@ -34,12 +34,22 @@ fn title(scene: &Scene) -> String {
     let cloths: Vec<String> = scene
         .stack
         .iter()
-        .map(|placed| format!("{} at {} mm", placed.cloth.title, trimmed(placed.gap_below.0)))
+        .enumerate()
+        .map(|(i, placed)| format!("{} at {}", placed.cloth.title, gap(scene, i, placed)))
         .collect();
     if cloths.is_empty() {
         format!("{}: bare pixels, no cloth", scene.name)
     } else {
         format!("{}: {}", scene.name, cloths.join(", then "))
+    }
+}
+
+/// The gap below a layer in words; over the pixels, where it is the first.
+fn gap(scene: &Scene, layer: usize, placed: &PlacedCloth) -> String {
+    match (layer, scene.gap_range_mm(), scene.uneven_mm()) {
+        (0, _, Some([low, high])) => format!("{} to {} mm (uneven stand-off)", trimmed(low), trimmed(high)),
+        (0, [same, _], None) => format!("{} mm", trimmed(same)),
+        _ => format!("{} mm", trimmed(placed.gap_below.0)),
     }
 }
 

@@ -6,6 +6,7 @@
 use super::drawn::Drawings;
 use super::groups::{self, Dimming};
 use super::shape::{MARGIN_HEIGHTS, MARGIN_LEAST_MM, MOST_PIXELS, PLACED, SCENE};
+use super::stand_off::{self, Relief};
 use super::{Exposure, Laid, PatternPiece, Pixel, PlacedCloth, Scene, View, extent_with};
 use crate::build::supply;
 use crate::cloth::Cloth;
@@ -135,14 +136,20 @@ fn scene_of(
     check(root, &Kind::Map(&SCENE), "the scene", problems);
     let scene = Entry::new(&SCENE, root);
     let stack = stack(&scene, cloths, problems, elsewhere);
+    stand_off::check_layers(&scene, problems);
+    let relief = match scene.items("stack").first() {
+        Some(node) => Relief::read(&Entry::new(&PLACED, node)),
+        None => Some(Relief::Level),
+    };
     let pixels = pixels(&scene, drawings, pitch_mm, problems);
     // At another pitch the pixels have other numbers than the file's author had in mind; those beyond the last are left out then.
-    let count = pixels.as_ref().map(|(pixels, _)| pixels.len()).filter(|_| pitch_mm.is_none());
+    let count = pixels.as_ref().map(|groups| groups.pixels.len()).filter(|_| pitch_mm.is_none());
     let supply = scene.has("supply").then(|| supply::read(&scene.map("supply")?, count, problems));
     let piece = piece(&scene, drawings, problems);
-    let stack = stack?;
-    let height: f64 = stack.iter().map(|placed| placed.gap_below.0 + placed.cloth.thickness.0).sum();
-    let (pixels, laid) = pixels?;
+    let mut stack = stack?;
+    let Groups { mut pixels, laid, own_gaps } = pixels?;
+    stand_off::settle(&mut pixels, &own_gaps, &mut stack, &relief?, &scene, problems);
+    let height = stand_off::thickness(&pixels, &stack).0;
     let piece = piece?;
     if let Some(piece) = &piece {
         check_inside(&pixels, piece, &scene, problems);
@@ -257,12 +264,22 @@ fn view(view: &Entry<'_>, usual_margin_mm: f64, shown_mm: [f64; 2], problems: &m
     })
 }
 
+/// What the groups of pixels say.
+struct Groups {
+    pixels: Vec<Pixel>,
+    /// What is to be told of those that follow a drawing or a list.
+    laid: Vec<Laid>,
+    /// `gap_mm` of each group that has one.
+    own_gaps: Vec<Option<f64>>,
+}
+
+/// The pixels of all groups; `None` after a problem was reported.
 fn pixels(
     scene: &Entry<'_>,
     drawings: &mut Drawings<'_>,
     pitch_mm: Option<f64>,
     problems: &mut Problems,
-) -> Option<(Vec<Pixel>, Vec<Laid>)> {
+) -> Option<Groups> {
     let light = scene.map("light").as_ref().and_then(Dimming::of_light);
     let nodes = scene.items("pixels");
     let mut total = 0.0;
@@ -303,7 +320,8 @@ fn pixels(
         );
     }
     let laid = groups.iter().enumerate().filter_map(|(index, group)| group.laid(index)).collect();
-    Some((pixels, laid))
+    let own_gaps = groups.iter().map(groups::Group::own_gap_mm).collect();
+    Some(Groups { pixels, laid, own_gaps })
 }
 
 fn stack(

@@ -221,6 +221,11 @@ impl Group<'_> {
         }
     }
 
+    /// The group's own gap to the first cloth in mm.
+    pub(super) fn own_gap_mm(&self) -> Option<f64> {
+        self.entry.has("gap_mm").then(|| self.entry.number("gap_mm"))?
+    }
+
     /// What is to be told about a group that follows a drawing or a list.
     pub(super) fn laid(&self, index: usize) -> Option<Laid> {
         match &self.form {
@@ -238,6 +243,8 @@ impl Group<'_> {
             package: Arc::clone(&self.package),
             levels: duties(i),
             group: index,
+            // Known only when the stack is: see `stand_off::settle`.
+            extra_gap: Millimetres(0.0),
         });
         Some(lit.collect())
     }

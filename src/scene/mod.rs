@@ -4,6 +4,7 @@ mod drawn;
 pub mod file;
 mod groups;
 pub mod shape;
+pub mod stand_off;
 pub mod variants;
 
 use crate::build::supply::Supply;
@@ -28,12 +29,15 @@ pub struct Pixel {
     pub levels: Vec<f64>,
     /// Index of the group of the scene file to which it belongs.
     pub group: usize,
+    /// Air between it and the first cloth beyond the `gap_below` of the first layer; below zero in a hollow alone. What counts is
+    /// [`Scene::gap_over`].
+    pub extra_gap: Millimetres,
 }
 
 /// A cloth over its gap.
 #[derive(Clone, Debug, PartialEq)]
 pub struct PlacedCloth {
-    /// Air below it.
+    /// Air below it; below the first, the least of the groups' gaps, on which comes what [`Pixel::extra_gap`] says.
     pub gap_below: Millimetres,
     /// The cloth.
     pub cloth: Arc<Cloth>,
@@ -147,19 +151,29 @@ impl Scene {
         (low.map(|v| v - self.view.margin), high.map(|v| v + self.view.margin))
     }
 
-    /// Thickness of everything over the board, gaps included.
+    /// Thickness of everything over the board, gaps included: where the cloth stands farthest off a pixel.
     #[must_use]
     pub fn thickness(&self) -> Millimetres {
-        Millimetres(self.stack.iter().map(|p| p.gap_below.0 + p.cloth.thickness.0).sum())
+        stand_off::thickness(&self.pixels, &self.stack)
     }
 
-    /// The stack at one wavelength.
+    /// The stack at one wavelength, with the first gap as the stack has it.
     #[must_use]
     pub fn stack_at(&self, wavelength: Nanometres) -> Stack {
         Stack {
             board_reflectance: self.board_reflectance,
             layers: self.stack.iter().map(|p| p.cloth.layer_at(p.gap_below, wavelength)).collect(),
         }
+    }
+
+    /// The stack at one wavelength over another first gap.
+    #[must_use]
+    pub fn stack_over(&self, gap: Millimetres, wavelength: Nanometres) -> Stack {
+        let mut stack = self.stack_at(wavelength);
+        if let Some(first) = stack.layers.first_mut() {
+            first.gap_below = gap;
+        }
+        stack
     }
 }
 

@@ -25,6 +25,10 @@ const DIAMETER_MM: Limits = Limits::new(1.0, MOST_EXTENT_MM, "mm");
 pub const ANGLE_DEG: Limits = Limits::new(-360.0, 360.0, "degrees");
 /// Air below a cloth.
 pub const GAP_MM: Limits = Limits::new(0.0, 500.0, "mm");
+/// How far a dome or a quilt rises; below zero it is hollow.
+const RISE_MM: Limits = Limits::new(-500.0, 500.0, "mm");
+/// Radius of a dome, side of a quilt's cells: a button to a whole garment.
+const RELIEF_MM: Limits = Limits::new(1.0, MOST_EXTENT_MM, "mm");
 /// Cloths in one stack.
 pub const MOST_LAYERS: usize = 8;
 /// Groups of pixels in one scene.
@@ -85,6 +89,12 @@ const GROUP_WHITE: Field = Field::may(
     Kind::Number(SHARE),
     Absent::Open,
     "share of the white die, for packages that have one",
+);
+const GROUP_GAP: Field = Field::may(
+    "gap_mm",
+    Kind::Number(GAP_MM),
+    Absent::Open,
+    "air between these pixels and the first cloth, instead of the `gap_mm` of the first layer: the group sits lower or higher",
 );
 const ONE_COLOUR_OR_MANY: &[&[&str]] = &[&["colour", "colours"], &["level", "levels"]];
 
@@ -185,6 +195,7 @@ pub static STRIP: Shape = Shape {
         GROUP_LEVEL,
         GROUP_LEVELS,
         GROUP_WHITE,
+        GROUP_GAP,
     ],
     exactly_one: &[],
     at_most_one: ONE_COLOUR_OR_MANY,
@@ -220,6 +231,7 @@ pub static RING: Shape = Shape {
         GROUP_LEVEL,
         GROUP_LEVELS,
         GROUP_WHITE,
+        GROUP_GAP,
     ],
     exactly_one: &[],
     at_most_one: ONE_COLOUR_OR_MANY,
@@ -251,6 +263,7 @@ pub static GRID: Shape = Shape {
         GROUP_LEVEL,
         GROUP_LEVELS,
         GROUP_WHITE,
+        GROUP_GAP,
     ],
     exactly_one: &[],
     at_most_one: ONE_COLOUR_OR_MANY,
@@ -273,6 +286,7 @@ pub static POINT: Shape = Shape {
             "exponent of its beam: 0 to all sides alike, 1 a viewing angle of 120 degrees",
         ),
         Field::may("level", Kind::Number(SHARE), Absent::Number(1.0), "its level; `light` does not dim it"),
+        GROUP_GAP,
     ],
     exactly_one: &[],
     at_most_one: &[],
@@ -292,6 +306,57 @@ pub static PLACED: Shape = Shape {
             "cloth",
             Kind::TextOr(&CLOTH),
             "a name of the catalogue, a file that ends in .yaml, or a cloth written in place",
+        ),
+        Field::may(
+            "dome",
+            Kind::Map(&DOME),
+            Absent::Open,
+            "first layer only: the cloth stands farther off around a place, and the others follow it",
+        ),
+        Field::may(
+            "quilt",
+            Kind::Map(&QUILT),
+            Absent::Open,
+            "first layer only: stitched squares, `gap_mm` off at the seams and more between them",
+        ),
+    ],
+    exactly_one: &[],
+    at_most_one: &[&["dome", "quilt"]],
+};
+
+const RISE: Field = Field::must(
+    "rise_mm",
+    Kind::Number(RISE_MM),
+    "gap in the middle beyond `gap_mm`; below 0 the cloth is hollow there",
+);
+
+/// A dome.
+pub static DOME: Shape = Shape {
+    what: "a dome",
+    fields: &[
+        RISE,
+        CENTRE,
+        Field::must(
+            "radius_mm",
+            Kind::Number(RELIEF_MM),
+            "from the centre to where the rise ends; it falls off as a paraboloid",
+        ),
+    ],
+    exactly_one: &[],
+    at_most_one: &[],
+};
+
+/// A quilt.
+pub static QUILT: Shape = Shape {
+    what: "a quilt",
+    fields: &[
+        RISE,
+        Field::must("cell_mm", Kind::Number(RELIEF_MM), "side of the stitched squares"),
+        Field::may(
+            "origin_mm",
+            Kind::Pair(&Kind::Number(POSITION_MM)),
+            Absent::Pair([0.0, 0.0]),
+            "a corner of one of the squares, [x, y]; the seams run along x and y",
         ),
     ],
     exactly_one: &[],

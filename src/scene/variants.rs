@@ -34,7 +34,8 @@ impl Scene {
         scene
     }
 
-    /// The scene with another gap between the pixels and the first cloth; unchanged where it has no cloth.
+    /// The scene with another gap between the pixels and the first cloth; unchanged where it has no cloth. Where the cloth stands off
+    /// unevenly, all pixels move by the same amount, and none through the cloth ([`Scene::gap_over`]).
     #[must_use]
     pub fn at_gap(&self, gap: Millimetres) -> Scene {
         let mut scene = self.clone();

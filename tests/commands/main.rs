@@ -13,6 +13,7 @@ mod places;
 mod preview;
 mod spread;
 mod standoff;
+mod uneven;
 
 use assert_cmd::Command;
 use std::path::{Path, PathBuf};

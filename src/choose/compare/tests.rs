@@ -29,6 +29,7 @@ fn wanted(cloths: &[&str], layers: &[usize], gaps: &[f64]) -> Wanted {
 /// A cloth that all but hides the dots and keeps a third of the light.
 const PLAIN: Numbers = Numbers {
     spot_width_mm: Some(20.0),
+    widest_spot_mm: None,
     evenness: Some(0.9),
     ripple: Some(0.05),
     dot_visibility: Some(0.8),

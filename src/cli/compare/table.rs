@@ -29,6 +29,7 @@ pub(super) fn in_words(found: &Found<'_>) -> String {
     }
     lines.extend(written(found));
     lines.extend(below_in_words(&found.job.scene, &found.job.wanted));
+    lines.extend(found.job.scene.uneven_in_words());
     lines.push(String::new());
     lines.extend(table(found));
     lines.push(String::new());

@@ -5,6 +5,7 @@ use crate::choose::standoff::{Change, Reason, Remedy, SURE, Step};
 use crate::cli::judged;
 use crate::judge::numbers::{Judged, Numbers, Range};
 use crate::judge::softness::{Softness, look};
+use crate::scene::Scene;
 use serde_json::{Value, json};
 use std::fmt::Write;
 
@@ -18,6 +19,7 @@ pub(super) fn as_json(report: &Report) -> Value {
         "want": report.want.word(),
         "want_means": report.want.in_words(),
         "gap_means": "air between the pixels and the first cloth, in mm",
+        "uneven": scene.and_then(Scene::uneven_in_words),
         "distance_m": scene.map(|scene| scene.view.distance_m),
         "room_lx": scene.map(|scene| scene.view.room_lx),
         "pitches": report.cases.iter().map(|case| of_case(report.want, case)).collect::<Vec<_>>(),

@@ -281,6 +281,7 @@ fn notes(scene: &Scene) -> Vec<String> {
                 .to_owned(),
         );
     }
+    lines.extend(scene.uneven_in_words());
     lines.push(
         "The ranges come from the cloth alone: pixels that differ and a gap that is not even add to them."
             .to_owned(),

@@ -1,8 +1,8 @@
 //! What a scene may say about pixels along drawn curves, inside outlines and at listed places.
 
 use super::{
-    ANGLE_DEG, COUNT, GROUP_COLOUR, GROUP_COLOURS, GROUP_LEVEL, GROUP_LEVELS, GROUP_WHITE, MOST_EXTENT_MM,
-    ONE_COLOUR_OR_MANY, PACKAGE, PITCH_MM, POSITION_MM,
+    ANGLE_DEG, COUNT, GROUP_COLOUR, GROUP_COLOURS, GROUP_GAP, GROUP_LEVEL, GROUP_LEVELS, GROUP_WHITE,
+    MOST_EXTENT_MM, ONE_COLOUR_OR_MANY, PACKAGE, PITCH_MM, POSITION_MM,
 };
 use crate::reading::{Absent, Field, Kind, Limits, Shape};
 
@@ -81,6 +81,7 @@ pub static PATH: Shape = Shape {
         GROUP_LEVEL,
         GROUP_LEVELS,
         GROUP_WHITE,
+        GROUP_GAP,
     ],
     exactly_one: ONE_SOURCE,
     at_most_one: ONE_COLOUR_OR_MANY,
@@ -125,6 +126,7 @@ pub static FILL: Shape = Shape {
         GROUP_LEVEL,
         GROUP_LEVELS,
         GROUP_WHITE,
+        GROUP_GAP,
     ],
     exactly_one: ONE_SOURCE,
     at_most_one: ONE_COLOUR_OR_MANY,
@@ -151,6 +153,7 @@ pub static LIST: Shape = Shape {
         GROUP_LEVEL,
         GROUP_LEVELS,
         GROUP_WHITE,
+        GROUP_GAP,
     ],
     exactly_one: &[],
     at_most_one: ONE_COLOUR_OR_MANY,
