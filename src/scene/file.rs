@@ -6,7 +6,7 @@
 use super::drawn::Drawings;
 use super::groups::{self, Dimming};
 use super::shape::{MARGIN_HEIGHTS, MARGIN_LEAST_MM, MOST_PIXELS, PLACED, SCENE};
-use super::{Exposure, Laid, PatternPiece, Pixel, PlacedCloth, Scene, View, extent_with};
+use super::{Exposure, GroupForm, Laid, PatternPiece, Pixel, PlacedCloth, Scene, View, extent_with};
 use crate::build::supply;
 use crate::cloth::Cloth;
 use crate::cloth::catalogue::{ClothSource, Reference};
@@ -27,6 +27,8 @@ pub struct Resolved {
     pub warnings: Vec<Diagnostic>,
     /// What became of the groups that follow a drawing or a list.
     pub laid: Vec<Laid>,
+    /// What each group of the file is.
+    pub forms: Vec<GroupForm>,
     /// The drawings that were used and the size of their units.
     pub scales: Vec<(String, Scale)>,
     /// The drawings and lists that were read, as their paths are shown.
@@ -103,10 +105,11 @@ fn resolve_with(
     diagnostics.extend(elsewhere);
     diagnostics.extend(drawings.elsewhere);
     match found {
-        Some((scene, laid)) if !faulty => Ok(Resolved {
+        Some((scene, laid, forms)) if !faulty => Ok(Resolved {
             scene,
             warnings: diagnostics,
             laid,
+            forms,
             scales: drawings.scales,
             files: drawings.files,
         }),
@@ -123,7 +126,7 @@ fn scene_of(
     pitch_mm: Option<f64>,
     problems: &mut Problems,
     elsewhere: &mut Vec<Diagnostic>,
-) -> Option<(Scene, Vec<Laid>)> {
+) -> Option<(Scene, Vec<Laid>, Vec<GroupForm>)> {
     if root.value == crate::reading::Value::Nothing {
         problems.push(
             Problem::error(&root.place, "the file is empty")
@@ -137,12 +140,12 @@ fn scene_of(
     let stack = stack(&scene, cloths, problems, elsewhere);
     let pixels = pixels(&scene, drawings, pitch_mm, problems);
     // At another pitch the pixels have other numbers than the file's author had in mind; those beyond the last are left out then.
-    let count = pixels.as_ref().map(|(pixels, _)| pixels.len()).filter(|_| pitch_mm.is_none());
+    let count = pixels.as_ref().map(|(pixels, ..)| pixels.len()).filter(|_| pitch_mm.is_none());
     let supply = scene.has("supply").then(|| supply::read(&scene.map("supply")?, count, problems));
     let piece = piece(&scene, drawings, problems);
     let stack = stack?;
     let height: f64 = stack.iter().map(|placed| placed.gap_below.0 + placed.cloth.thickness.0).sum();
-    let (pixels, laid) = pixels?;
+    let (pixels, laid, forms) = pixels?;
     let piece = piece?;
     if let Some(piece) = &piece {
         check_inside(&pixels, piece, &scene, problems);
@@ -161,7 +164,7 @@ fn scene_of(
         supply: supply.map_or(Some(None), |supply| supply.map(Some))?,
         piece,
     };
-    Some((scene, laid))
+    Some((scene, laid, forms))
 }
 
 /// The pattern piece; `None` after a problem was reported.
@@ -262,7 +265,7 @@ fn pixels(
     drawings: &mut Drawings<'_>,
     pitch_mm: Option<f64>,
     problems: &mut Problems,
-) -> Option<(Vec<Pixel>, Vec<Laid>)> {
+) -> Option<(Vec<Pixel>, Vec<Laid>, Vec<GroupForm>)> {
     let light = scene.map("light").as_ref().and_then(Dimming::of_light);
     let nodes = scene.items("pixels");
     let mut total = 0.0;
@@ -303,7 +306,8 @@ fn pixels(
         );
     }
     let laid = groups.iter().enumerate().filter_map(|(index, group)| group.laid(index)).collect();
-    Some((pixels, laid))
+    let forms = groups.iter().map(groups::Group::form).collect();
+    Some((pixels, laid, forms))
 }
 
 fn stack(
@@ -325,7 +329,8 @@ fn stack(
                 }
                 _ => entry.text("cloth").and_then(|name| finder.find(name, &entry, problems, elsewhere)),
             };
-            Some(PlacedCloth { gap_below: Millimetres(entry.number("gap_mm")?), cloth: cloth? })
+            let sleeve = entry.flag("sleeve")?;
+            Some(PlacedCloth { gap_below: Millimetres(entry.number("gap_mm")?), cloth: cloth?, sleeve })
         })
         .collect();
     if problems.errors() > errors {

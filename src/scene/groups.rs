@@ -2,7 +2,7 @@
 
 use super::drawn::{self, Drawings};
 use super::shape::{GROUP, MOST_EXTENT_MM};
-use super::{Laid, Pixel};
+use super::{GroupForm, Laid, Pixel};
 use crate::diagnose::{Problem, Problems};
 use crate::pixels::layout::{self, GridOrder, Place};
 use crate::pixels::package::{Die, Package};
@@ -218,6 +218,17 @@ impl Group<'_> {
             .collect(),
             Form::Drawn(ref drawn) => drawn.places(),
             Form::Point { at, .. } => vec![Place { at: mm(at), turn_rad: 0.0 }],
+        }
+    }
+
+    /// What it is.
+    pub(super) fn form(&self) -> GroupForm {
+        match self.form {
+            Form::Strip { pitch, .. } => GroupForm::Strip { pitch_mm: pitch },
+            Form::Ring { diameter, .. } => GroupForm::Ring { diameter_mm: diameter },
+            Form::Grid { pitch, size, .. } => GroupForm::Grid { size, pitch_mm: pitch },
+            Form::Drawn(_) => GroupForm::Drawn,
+            Form::Point { .. } => GroupForm::Point,
         }
     }
 

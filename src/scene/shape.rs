@@ -293,6 +293,12 @@ pub static PLACED: Shape = Shape {
             Kind::TextOr(&CLOTH),
             "a name of the catalogue, a file that ends in .yaml, or a cloth written in place",
         ),
+        Field::may(
+            "sleeve",
+            Kind::Flag,
+            Absent::Open,
+            "true for the sleeve in which a strip is sold: its ends are stripped for soldering, and it is no cloth to cut",
+        ),
     ],
     exactly_one: &[],
     at_most_one: &[],

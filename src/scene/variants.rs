@@ -29,7 +29,7 @@ impl Scene {
         scene.stack.truncate(kept);
         let gaps = std::iter::once(gap).chain(std::iter::repeat(Millimetres(0.0)));
         let placed =
-            gaps.take(layers.max(1)).map(|gap_below| PlacedCloth { gap_below, cloth: Arc::clone(cloth) });
+            gaps.take(layers.max(1)).map(|gap_below| PlacedCloth { gap_below, cloth: Arc::clone(cloth), sleeve: false });
         scene.stack.extend(placed);
         scene
     }
