@@ -5,6 +5,7 @@
 //! | [`Resolved`] | [`Plan`] | [`plan`] |
 //! | plan | sections of words and tables | [`sections::sections`] |
 //! | plan | drawings to size and an overview | [`tiles::drawings`] |
+//! | plan | chart of voltages along the run | [`chart::volts_chart`] |
 //! | plan, drawings | one HTML file | [`html::html`] |
 //! | plan, drawings | pages of a PDF, as SVG | [`pages::pages`] |
 //! | plan | cut list, voltages, all of it | [`lists`] |
@@ -33,6 +34,7 @@
 //! ```
 
 pub mod cloths;
+pub mod chart;
 mod drawing;
 pub mod html;
 pub mod lists;

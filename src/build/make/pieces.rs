@@ -5,6 +5,7 @@ use crate::pixels::curve::{self, Cut};
 use crate::pixels::package::Package;
 use crate::scene::file::Resolved;
 use crate::scene::{GroupForm, Laid, LaidKind, Pixel, Scene};
+use std::collections::HashSet;
 use std::ops::Range;
 
 /// How far a sleeve is taken off an end that is soldered, in mm: room for three wires and the iron (common practice, no source;
@@ -138,9 +139,8 @@ pub(super) fn sleeve(scene: &Scene, pieces: &mut [Piece], joints: &[Joint]) {
     if !scene.stack.iter().any(|placed| placed.sleeve) {
         return;
     }
-    let off = |end: End| {
-        if joints.iter().any(|joint| joint.at == end) { SLEEVE_OFF_MM } else { 0.0 }
-    };
+    let soldered: HashSet<End> = joints.iter().map(|joint| joint.at).collect();
+    let off = |end: End| if soldered.contains(&end) { SLEEVE_OFF_MM } else { 0.0 };
     for (i, piece) in pieces.iter_mut().enumerate().filter(|(_, piece)| piece.kind == PieceKind::Strip) {
         let [off_in_mm, off_out_mm] = [off(End::In(i)), off(End::Out(i))];
         let stays_mm = (piece.cut_mm.unwrap_or(0.0) - off_in_mm - off_out_mm).max(0.0);

@@ -38,7 +38,7 @@ impl Conductor {
 }
 
 /// Where a wire ends.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum End {
     /// At the supply.
     Supply,
