@@ -159,7 +159,11 @@ fn one_pixel(cloth: &Arc<Cloth>) -> Scene {
         name: "One pixel, full level".to_owned(),
         board_reflectance: 0.5,
         pixels: vec![Pixel { at: [Millimetres(0.0); 2], turn_rad: 0.0, package, levels, group: 0 }],
-        stack: vec![PlacedCloth { gap_below: Millimetres(STAND_OFF_MM), cloth: Arc::clone(cloth), sleeve: false }],
+        stack: vec![PlacedCloth {
+            gap_below: Millimetres(STAND_OFF_MM),
+            cloth: Arc::clone(cloth),
+            sleeve: false,
+        }],
         view: View {
             distance_m: 2.0,
             room_lx: 0.0,

@@ -66,5 +66,8 @@ fn thinned(values: &[f64]) -> Vec<(f64, f64)> {
 fn too_low(run: &Powered) -> Vec<Mark> {
     let all: Vec<usize> = run.below().into_iter().flatten().collect();
     let step = all.len().div_ceil(MOST_MARKS).max(1);
-    all.iter().step_by(step).map(|&i| Mark { x: i as f64, y: run.solved.volts[i], ..Mark::default() }).collect()
+    all.iter()
+        .step_by(step)
+        .map(|&i| Mark { x: i as f64, y: run.solved.volts[i], ..Mark::default() })
+        .collect()
 }

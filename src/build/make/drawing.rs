@@ -30,6 +30,8 @@ const ARROW_ROOM_MM: f64 = 2.4;
 const MARK_OUT_MM: f64 = 4.0;
 /// Corners of a line that one element holds.
 const RUN: usize = 40;
+/// Names that keep clear of each other; beyond, they are too many to be read anyway, and comparing them all takes time.
+const MOST_NAMES: usize = 500;
 /// Letters are about so wide over their height.
 const LETTER: f64 = 0.62;
 
@@ -96,12 +98,18 @@ pub(super) fn elements(plan: &Plan) -> Vec<Element> {
     let mut all = Vec::new();
     for ring in plan.edge.iter().flat_map(|edge| &edge.rings) {
         let points: Vec<[f64; 2]> = ring.iter().map(|p| paper(*p)).collect();
-        line(&points, 0.5, &format!(r#"stroke="{INK}" stroke-linejoin="round""#), &mut all);
+        line(
+            &points,
+            0.5,
+            &format!(r#"stroke="{INK}" stroke-linejoin="round" stroke-linecap="round""#),
+            &mut all,
+        );
     }
     for piece in &plan.pieces {
         body(plan, piece, &mut all);
     }
     wires(plan, &mut all);
+    let mut names = Vec::new();
     for piece in &plan.pieces {
         arrows(plan, piece, &mut all);
         for (i, place) in plan.places[piece.pixels.clone()].iter().enumerate() {
@@ -113,7 +121,7 @@ pub(super) fn elements(plan: &Plan) -> Vec<Element> {
                 number(plan, piece, index, &mut all);
             }
         }
-        ends(plan, piece, &mut all);
+        ends(plan, piece, &mut names, &mut all);
     }
     feeds(plan, &mut all);
     all
@@ -127,10 +135,44 @@ fn body(plan: &Plan, piece: &Piece, all: &mut Vec<Element>) {
     points.extend(inner);
     points.push(piece.to);
     let points: Vec<[f64; 2]> = points.into_iter().map(paper).collect();
+    let points = match piece.kind {
+        PieceKind::Strip | PieceKind::Wire => smooth(&points),
+        _ => points,
+    };
     match piece.kind {
         PieceKind::Strip => line(&points, piece.width_mm, &format!(r#"stroke="{STRIP}""#), all),
         _ => line(&points, 0.6, r##"stroke="#b9bec8" stroke-linejoin="round""##, all),
     }
+}
+
+/// A smooth line through places (Catmull and Rom's cubics, from memory): straight through places on a line, and near the drawn curve
+/// where pixels follow one.
+fn smooth(points: &[[f64; 2]]) -> Vec<[f64; 2]> {
+    /// Straight lines from place to place.
+    const STEPS: usize = 6;
+    let last = points.len() - 1;
+    let mut all = vec![points[0]];
+    for i in 0..last {
+        let (a, b) = (points[i], points[i + 1]);
+        if a == b {
+            continue;
+        }
+        let (before, after) = (points[i.saturating_sub(1)], points[(i + 2).min(last)]);
+        let tangent = |from: [f64; 2], to: [f64; 2], k: usize| 0.5 * (to[k] - from[k]);
+        for step in 1..=STEPS {
+            let t = step as f64 / STEPS as f64;
+            let [h00, h10, h01, h11] = [
+                (1.0 + 2.0 * t) * (1.0 - t) * (1.0 - t),
+                t * (1.0 - t) * (1.0 - t),
+                t * t * (3.0 - 2.0 * t),
+                t * t * (t - 1.0),
+            ];
+            all.push(std::array::from_fn(|k| {
+                h00 * a[k] + h10 * tangent(before, b, k) + h01 * b[k] + h11 * tangent(a, after, k)
+            }));
+        }
+    }
+    all
 }
 
 fn wires(plan: &Plan, all: &mut Vec<Element>) {
@@ -142,7 +184,14 @@ fn wires(plan: &Plan, all: &mut Vec<Element>) {
         let middle = [0.5 * (a[0] + b[0]), 0.5 * (a[1] + b[1])];
         let far = (a[0] - b[0]).hypot(a[1] - b[1]);
         if far > 12.0 {
-            words([middle[0] + 1.5, middle[1] - 1.5], NAME_MM, "start", WIRE, &format!("W{}", wire.number), all);
+            words(
+                [middle[0] + 1.5, middle[1] - 1.5],
+                NAME_MM,
+                "start",
+                WIRE,
+                &format!("W{}", wire.number),
+                all,
+            );
         }
     }
 }
@@ -176,7 +225,7 @@ fn number(plan: &Plan, piece: &Piece, index: usize, all: &mut Vec<Element>) {
     let [x, y] = paper(place.at);
     let text = index.to_string();
     let width = LETTER * NUMBER_MM * text.len() as f64;
-    if width < place.body_mm - 0.4 {
+    if width.max(NUMBER_MM) < place.body_mm - 0.4 {
         words([x, y + 0.36 * NUMBER_MM], NUMBER_MM, "middle", INK, &text, all);
         return;
     }
@@ -206,7 +255,7 @@ fn arrows(plan: &Plan, piece: &Piece, all: &mut Vec<Element>) {
 }
 
 /// Cut marks, names and the two ends of a piece.
-fn ends(plan: &Plan, piece: &Piece, all: &mut Vec<Element>) {
+fn ends(plan: &Plan, piece: &Piece, names: &mut Vec<([f64; 2], [f64; 2])>, all: &mut Vec<Element>) {
     let last = plan.pieces.len();
     let name = piece.name();
     let many = last > 1;
@@ -239,7 +288,12 @@ fn ends(plan: &Plan, piece: &Piece, all: &mut Vec<Element>) {
             let corner = |along: f64, side: f64| {
                 format!("{} {}", n(x + along * dx - side * dy), n(y + along * dy + side * dx))
             };
-            format!(r#"<path d="M{}L{}L{}Z" fill="{CUT}"/>"#, corner(0.0, 0.0), corner(-3.2, 1.7), corner(-3.2, -1.7))
+            format!(
+                r#"<path d="M{}L{}L{}Z" fill="{CUT}"/>"#,
+                corner(0.0, 0.0),
+                corner(-3.2, 1.7),
+                corner(-3.2, -1.7)
+            )
         } else {
             // An open square: nothing goes on from here but what is soldered.
             format!(
@@ -249,37 +303,46 @@ fn ends(plan: &Plan, piece: &Piece, all: &mut Vec<Element>) {
             )
         };
         all.push(bounded([[x, y]], 4.0, mark));
-        // Names stand to the right of the data: "in" and "out" of pieces that meet keep apart along it.
+        // Names stand to the right of the data where they have room, else ever farther off, on either side.
         let side = half + MARK_OUT_MM + 0.5 * NAME_MM;
-        let along = if is_start { 1.0 } else { -1.0 };
-        let anchor = match dx * along {
-            lean if lean > 0.3 => "start",
-            lean if lean < -0.3 => "end",
-            _ if -dy * side < 0.0 => "end",
-            _ => "start",
+        let places =
+            [side, -side, 1.8 * side, -1.8 * side, 2.6 * side, -2.6 * side].into_iter().flat_map(|side| {
+                let [px, py] = [x - dy * side, y + dx * side + 0.36 * NAME_MM];
+                let width = LETTER * NAME_MM * text.chars().count() as f64;
+                [px, px - width].map(|left| ([left, py - NAME_MM], [left + width, py + 0.3 * NAME_MM]))
+            });
+        let mut places = places.peekable();
+        let Some(usual) = places.peek().copied() else { continue };
+        let free = |(low, high): &([f64; 2], [f64; 2])| {
+            !names.iter().any(|(l, h)| (0..2).all(|i| low[i] < h[i] && high[i] > l[i]))
         };
-        words([x - dy * side, y + dx * side + 0.36 * NAME_MM], NAME_MM, anchor, CUT, &text, all);
+        let chosen = places.find(free).unwrap_or(usual);
+        if names.len() < MOST_NAMES {
+            names.push(chosen);
+        }
+        words([chosen.0[0], chosen.0[1] + NAME_MM], NAME_MM, "start", CUT, &text, all);
     }
 }
 
 /// Where power enters.
 fn feeds(plan: &Plan, all: &mut Vec<Element>) {
     for wire in plan.wires.iter().filter(|wire| wire.from == End::Supply) {
-        let (at, [dx, dy]) = match wire.to {
+        // Away from the piece, so that it hides no cut mark.
+        let (at, [dx, dy], beyond) = match wire.to {
             End::In(piece) => {
                 let piece = &plan.pieces[piece];
-                (piece.from, direction(plan, piece, piece.pixels.start))
+                (piece.from, direction(plan, piece, piece.pixels.start), -7.0)
             }
             End::Out(piece) => {
                 let piece = &plan.pieces[piece];
-                (piece.to, direction(plan, piece, piece.pixels.end - 1))
+                (piece.to, direction(plan, piece, piece.pixels.end - 1), 7.0)
             }
-            End::Beside(pixel) => (plan.places[pixel].at, [1.0, 0.0]),
+            End::Beside(pixel) => (plan.places[pixel].at, [1.0, 0.0], 0.0),
             End::Supply | End::Controller => continue,
         };
         // To the left of the data, opposite to the names of the ends.
         let [x, y] = paper(at);
-        let [fx, fy] = [x + 11.0 * dy, y - 11.0 * dx];
+        let [fx, fy] = [x + 11.0 * dy + beyond * dx, y - 11.0 * dx + beyond * dy];
         line(&[[x, y], [fx, fy]], 0.4, &format!(r#"stroke="{WIRE}""#), all);
         let disc = format!(
             r##"<circle cx="{}" cy="{}" r="2" fill="#ffffff" stroke="{WIRE}" stroke-width="0.6"/><path d="M{} {}h2.2m-1.1 -1.1v2.2" stroke="{WIRE}" stroke-width="0.5" fill="none"/>"##,

@@ -44,7 +44,7 @@ figcaption { color: var(--quiet); font-size: 0.9rem; }
 @media print {
   :root { color-scheme: light; --ink: #000000; --quiet: #333333; --ground: #ffffff; --line: #999999; --head: #eeeeee; --warn: #000000; --warnground: #ffffff; }
   body { max-width: none; padding: 0; font-size: 10pt; }
-  h2 { break-after: avoid; } tr, li, figure { break-inside: avoid; }
+  h2, caption { break-after: avoid; } .short, tr, li, figure { break-inside: avoid; }
   .wide { overflow: visible; }
   figure.page { page: drawing; break-before: page; break-after: page; margin: 0; }
   figure.page > svg { border: 0; max-width: none; }
@@ -97,11 +97,15 @@ fn section_in_html(section: &Section, chart: Option<&str>) -> String {
         out += &match block {
             Block::Words(words) => format!("<p>{}</p>\n", marked(words)),
             Block::Points(points) => format!("<ul>{}</ul>\n", items(points)),
-            Block::Cautions(points) => format!("<div class=\"cautions\" role=\"note\"><ul>{}</ul></div>\n", items(points)),
+            Block::Cautions(points) => {
+                format!("<div class=\"cautions\" role=\"note\"><ul>{}</ul></div>\n", items(points))
+            }
             Block::Steps(points) => format!("<ol class=\"steps\">{}</ol>\n", items(points)),
             Block::Table { caption, head, rows } => table(caption, head, rows),
             Block::Chart => chart.map_or(String::new(), |svg| {
-                format!("<figure>{svg}<figcaption>Voltage at every pixel along the run.</figcaption></figure>\n")
+                format!(
+                    "<figure>{svg}<figcaption>Voltage at every pixel along the run.</figcaption></figure>\n"
+                )
             }),
         };
     }
@@ -119,13 +123,16 @@ fn marked(text: &str) -> String {
     if parts.len().is_multiple_of(2) {
         return escaped(text);
     }
-    let part = |(i, part): (usize, &&str)| if i % 2 == 1 { format!("<code>{}</code>", escaped(part)) } else { escaped(part) };
+    let part = |(i, part): (usize, &&str)| {
+        if i % 2 == 1 { format!("<code>{}</code>", escaped(part)) } else { escaped(part) }
+    };
     parts.iter().enumerate().map(part).collect()
 }
 
 /// A table; each cell carries its heading for narrow screens.
 fn table(caption: &str, head: &[&'static str], rows: &[Vec<String>]) -> String {
-    let headings: String = head.iter().map(|name| format!("<th scope=\"col\">{}</th>", escaped(name))).collect();
+    let headings: String =
+        head.iter().map(|name| format!("<th scope=\"col\">{}</th>", escaped(name))).collect();
     let row = |row: &Vec<String>| {
         let cells: String = row
             .iter()
@@ -138,8 +145,11 @@ fn table(caption: &str, head: &[&'static str], rows: &[Vec<String>]) -> String {
             .collect();
         format!("<tr>{cells}</tr>\n")
     };
+    // A table that fits on a page is not broken.
+    const SHORT: usize = 14;
+    let short = if rows.len() <= SHORT { " short" } else { "" };
     format!(
-        "<div class=\"wide\"><table><caption>{}</caption><thead><tr>{headings}</tr></thead><tbody>\n{}</tbody></table></div>\n",
+        "<div class=\"wide{short}\"><table><caption>{}</caption><thead><tr>{headings}</tr></thead><tbody>\n{}</tbody></table></div>\n",
         escaped(caption),
         rows.iter().map(row).collect::<String>()
     )

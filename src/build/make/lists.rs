@@ -8,8 +8,7 @@ use std::fmt::Write as _;
 
 /// A cell of a CSV file (RFC 4180); spreadsheets must not take a name for a formula.
 fn cell(text: &str) -> String {
-    let guarded =
-        if text.starts_with(['=', '+', '-', '@']) { format!("'{text}") } else { text.to_owned() };
+    let guarded = if text.starts_with(['=', '+', '-', '@']) { format!("'{text}") } else { text.to_owned() };
     let plain: String = guarded.chars().map(|c| if c.is_control() { ' ' } else { c }).collect();
     if plain.contains([',', '"']) { format!("\"{}\"", plain.replace('"', "\"\"")) } else { plain }
 }

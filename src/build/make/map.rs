@@ -47,9 +47,13 @@ pub fn json(plan: &Plan) -> serde_json::Value {
 /// Plain C99 and C++. Extents beyond 6.5 m do not fit 16 bits and take 32.
 #[must_use]
 pub fn c_header(plan: &Plan) -> String {
-    let low: [f64; 2] = std::array::from_fn(|i| plan.places.iter().map(|p| p.at[i]).fold(f64::INFINITY, f64::min));
+    let low: [f64; 2] =
+        std::array::from_fn(|i| plan.places.iter().map(|p| p.at[i]).fold(f64::INFINITY, f64::min));
     let tenths = |i: usize| {
-        plan.places.iter().map(move |place| ((place.at[i] - low[i]) * TENTHS).round() as u64).collect::<Vec<u64>>()
+        plan.places
+            .iter()
+            .map(move |place| ((place.at[i] - low[i]) * TENTHS).round() as u64)
+            .collect::<Vec<u64>>()
     };
     let (xs, ys) = (tenths(0), tenths(1));
     let groups: Vec<u64> = plan.places.iter().map(|place| place.group as u64).collect();
@@ -70,9 +74,11 @@ pub fn c_header(plan: &Plan) -> String {
         plan.places.len(),
         plan.groups.max(1),
     );
-    for (kind, what, values) in
-        [(place, "pixel_x_tenths", &xs), (place, "pixel_y_tenths", &ys), (kind(most(&groups)), "pixel_group", &groups)]
-    {
+    for (kind, what, values) in [
+        (place, "pixel_x_tenths", &xs),
+        (place, "pixel_y_tenths", &ys),
+        (kind(most(&groups)), "pixel_group", &groups),
+    ] {
         let _ = writeln!(text, "\nstatic const {kind} {what}[PIXEL_COUNT] = {{");
         const IN_A_LINE: usize = 16;
         for line in values.chunks(IN_A_LINE) {
@@ -97,5 +103,7 @@ fn kind(most: u64) -> &'static str {
 
 /// A name inside a C comment: on one line, and unable to end it or to begin another.
 fn comment(name: &str) -> String {
-    name.chars().map(|c| if c.is_control() || matches!(c, '*' | '/' | '\\' | '?') { ' ' } else { c }).collect()
+    name.chars()
+        .map(|c| if c.is_control() || matches!(c, '*' | '/' | '\\' | '?') { ' ' } else { c })
+        .collect()
 }

@@ -33,8 +33,8 @@
 //! # Ok::<(), String>(())
 //! ```
 
-pub mod cloths;
 pub mod chart;
+pub mod cloths;
 mod drawing;
 pub mod html;
 pub mod lists;

@@ -67,7 +67,12 @@ pub(super) fn overview(
     let size: [f64; 2] = std::array::from_fn(|i| (high[i] - low[i]).max(1.0));
     let scale = (room[0] / size[0]).min(room[1] / size[1]).min(1.0);
     let text = |x: f64, y: f64, size: f64, words: &str| {
-        format!(r#"<text x="{}" y="{}" font-size="{size}" fill="{INK}">{}</text>"#, n(x), n(y), escaped(words))
+        format!(
+            r#"<text x="{}" y="{}" font-size="{size}" fill="{INK}">{}</text>"#,
+            n(x),
+            n(y),
+            escaped(words)
+        )
     };
     let mut body = String::new();
     let title: String = plan.name.chars().take(40).collect();
@@ -84,7 +89,12 @@ pub(super) fn overview(
             counted(plan.joints.len(), "place") + " to solder"
         ),
     );
-    body += &text(MARGIN_MM, MARGIN_MM + 18.5, 3.2, "As one looks at the garment, the pixels facing you. Pixels count from 0.");
+    body += &text(
+        MARGIN_MM,
+        MARGIN_MM + 18.5,
+        3.2,
+        "As one looks at the garment, the pixels facing you. Pixels count from 0.",
+    );
     let top = MARGIN_MM + 24.0;
     body += &format!(
         r#"<svg x="{}" y="{}" width="{}" height="{}" viewBox="{} {} {} {}">{}</svg>"#,
@@ -112,7 +122,10 @@ pub(super) fn overview(
         say(first);
         say(second);
     } else if let Some((_, shown)) = pages {
-        say(&format!("{} to size follow: cut off one rim of each seam, lay cross on cross,", counted(shown.len(), "page")));
+        say(&format!(
+            "{} to size follow: cut off one rim of each seam, lay cross on cross,",
+            counted(shown.len(), "page")
+        ));
         say("glue, and measure across a seam. Print at 100 %, without fitting to the page.");
     }
     for piece in plan.pieces.iter().take(6) {
@@ -123,8 +136,18 @@ pub(super) fn overview(
         say("and more: see the cut list");
     }
     body += &text(MARGIN_MM, height - MARGIN_MM - 8.0, 3.0, LEGEND);
-    body += &text(MARGIN_MM, height - MARGIN_MM - 3.0, 3.0, "Figures are estimates and no rating. Switch off before you touch wires. Local codes decide.");
-    page(&body, [width, height], &format!("{}: overview", plan.name), "Where every piece lies, with a square of 50 mm to check the print.")
+    body += &text(
+        MARGIN_MM,
+        height - MARGIN_MM - 3.0,
+        3.0,
+        "Figures are estimates and no rating. Switch off before you touch wires. Local codes decide.",
+    );
+    page(
+        &body,
+        [width, height],
+        &format!("{}: overview", plan.name),
+        "Where every piece lies, with a square of 50 mm to check the print.",
+    )
 }
 
 /// The drawing itself; sizes that are meant for the paper are divided by the scale.
@@ -152,13 +175,23 @@ fn small(plan: &Plan, scale: f64, pages: Option<(&Grid, &[(usize, usize)])>) -> 
         }
     }
     for ring in plan.edge.iter().flat_map(|edge| &edge.rings) {
-        let _ = write!(out, r#"<path d="{}" fill="none" stroke="{INK}" stroke-width="{}"/>"#, path(ring.iter().copied()), on_paper(0.4));
+        let _ = write!(
+            out,
+            r#"<path d="{}" fill="none" stroke="{INK}" stroke-width="{}"/>"#,
+            path(ring.iter().copied()),
+            on_paper(0.4)
+        );
     }
     for piece in &plan.pieces {
         let points = std::iter::once(piece.from)
             .chain(plan.places[piece.pixels.clone()].iter().map(|place| place.at))
             .chain(std::iter::once(piece.to));
-        let _ = write!(out, r##"<path d="{}" fill="none" stroke="#b9bec8" stroke-width="{}"/>"##, path(points), on_paper(0.5));
+        let _ = write!(
+            out,
+            r##"<path d="{}" fill="none" stroke="#b9bec8" stroke-width="{}"/>"##,
+            path(points),
+            on_paper(0.5)
+        );
     }
     for wire in &plan.wires {
         let (End::Out(from), End::In(to)) = (wire.from, wire.to) else { continue };
@@ -179,17 +212,28 @@ fn small(plan: &Plan, scale: f64, pages: Option<(&Grid, &[(usize, usize)])>) -> 
         let _ = write!(dots, "M{} {}h0", n(x), n(y));
     }
     let dot = (0.9 / scale).max(plan.places[0].body_mm);
-    let _ = write!(out, r#"<path d="{dots}" stroke="{INK}" stroke-width="{}" stroke-linecap="round"/>"#, n(dot));
+    let _ =
+        write!(out, r#"<path d="{dots}" stroke="{INK}" stroke-width="{}" stroke-linecap="round"/>"#, n(dot));
+    let mut names: Vec<[f64; 2]> = Vec::new();
     for piece in plan.pieces.iter().take(MOST_NAMES) {
         let [x, y] = paper(piece.from);
+        // Names of neighbouring starts move down, line by line, until they are clear of the others.
+        let mut at = [x + 1.6 / scale, y - 1.6 / scale];
+        while names
+            .iter()
+            .any(|other| (other[0] - at[0]).abs() < 26.0 / scale && (other[1] - at[1]).abs() < 4.4 / scale)
+        {
+            at[1] += 1.2 / scale;
+        }
+        names.push(at);
         let _ = write!(
             out,
             r##"<circle cx="{}" cy="{}" r="{}" fill="{CUT}"/><text x="{}" y="{}" font-size="{}" fill="{CUT}" stroke="#ffffff" stroke-width="{}" paint-order="stroke">{}{}</text>"##,
             n(x),
             n(y),
             on_paper(1.0),
-            n(x + 1.6 / scale),
-            n(y - 1.6 / scale),
+            n(at[0]),
+            n(at[1]),
             on_paper(4.0),
             on_paper(0.9),
             piece.name(),

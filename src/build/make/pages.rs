@@ -44,7 +44,12 @@ impl Flow {
     }
 
     fn text(&mut self, x: f64, y: f64, size: f64, style: &str, words: &str) {
-        self.body += &format!(r##"<text x="{}" y="{}" font-size="{size}" fill="#1b1e25"{style}>{}</text>"##, n(x), n(y), escaped(words));
+        self.body += &format!(
+            r##"<text x="{}" y="{}" font-size="{size}" fill="#1b1e25"{style}>{}</text>"##,
+            n(x),
+            n(y),
+            escaped(words)
+        );
     }
 
     fn paragraph(&mut self, indent: f64, size: f64, sign: &str, words: &str) {
@@ -125,7 +130,9 @@ fn wrapped(text: &str, size: f64, width: f64) -> Vec<String> {
 
 /// Widths of columns: each at least as wide as its longest word, the rest shared by how much text they hold.
 fn columns(head: &[&'static str], rows: &[Vec<String>], room: f64) -> Vec<f64> {
-    let cells = |i: usize| std::iter::once(head[i]).chain(rows.iter().filter_map(move |row| row.get(i).map(String::as_str)));
+    let cells = |i: usize| {
+        std::iter::once(head[i]).chain(rows.iter().filter_map(move |row| row.get(i).map(String::as_str)))
+    };
     let wide = |text: &str| text_width_at(text, 10.0 * TABLE) / 10.0 + 2.0 * PAD + 0.3;
     let least: Vec<f64> = (0..head.len())
         .map(|i| cells(i).flat_map(|cell| cell.split(' ')).map(wide).fold(0.0, f64::max).min(0.3 * room))
@@ -181,7 +188,12 @@ pub fn pages(plan: &Plan, drawings: &Drawings, chart: Option<&str>) -> Vec<Strin
             n(size[1] - MARGIN_MM),
             i + 1
         );
-        page(&format!("{body}{foot}"), size, &format!("{}: make sheet", plan.name), "Words and tables of the make sheet.")
+        page(
+            &format!("{body}{foot}"),
+            size,
+            &format!("{}: make sheet", plan.name),
+            "Words and tables of the make sheet.",
+        )
     });
     let mut all: Vec<String> = numbered.collect();
     all.push(drawings.overview.clone());
@@ -193,8 +205,12 @@ fn words_of(block: &Block, flow: &mut Flow, chart: Option<&str>) {
     let plain = |text: &str| text.replace('`', "");
     match block {
         Block::Words(words) => flow.paragraph(0.0, TEXT, "", &plain(words)),
-        Block::Points(points) => points.iter().for_each(|point| flow.paragraph(4.0, TEXT, "\u{2022}", &plain(point))),
-        Block::Cautions(points) => points.iter().for_each(|point| flow.paragraph(6.0, TEXT, "!", &plain(point))),
+        Block::Points(points) => {
+            points.iter().for_each(|point| flow.paragraph(4.0, TEXT, "\u{2022}", &plain(point)))
+        }
+        Block::Cautions(points) => {
+            points.iter().for_each(|point| flow.paragraph(6.0, TEXT, "!", &plain(point)))
+        }
         Block::Steps(points) => {
             for (i, point) in points.iter().enumerate() {
                 flow.paragraph(12.0, TEXT, &format!("\u{2610} {}.", i + 1), &plain(point));
@@ -202,7 +218,9 @@ fn words_of(block: &Block, flow: &mut Flow, chart: Option<&str>) {
         }
         Block::Table { caption, head, rows } => flow.table(caption, head, rows),
         Block::Chart => {
-            let Some((svg, [width, height])) = chart.and_then(|svg| Some((svg, size_of(svg)?))) else { return };
+            let Some((svg, [width, height])) = chart.and_then(|svg| Some((svg, size_of(svg)?))) else {
+                return;
+            };
             let room = flow.room();
             let high = room * height / width;
             flow.need(high);
@@ -222,7 +240,8 @@ fn words_of(block: &Block, flow: &mut Flow, chart: Option<&str>) {
 /// Width and height of a drawing by its `viewBox`.
 fn size_of(svg: &str) -> Option<[f64; 2]> {
     let from = svg.find("viewBox=\"")? + "viewBox=\"".len();
-    let numbers: Vec<f64> = svg[from..].split('"').next()?.split(' ').filter_map(|v| v.parse().ok()).collect();
+    let numbers: Vec<f64> =
+        svg[from..].split('"').next()?.split(' ').filter_map(|v| v.parse().ok()).collect();
     match numbers[..] {
         [_, _, width, height] if width > 0.0 => Some([width, height]),
         _ => None,

@@ -156,7 +156,9 @@ fn parts(resolved: &Resolved, group: usize, count: usize) -> Vec<Part> {
         GroupForm::Strip { pitch_mm } => {
             whole(PieceKind::Strip, Some(pitch_mm), Some(pitch_mm * count as f64), "straight")
         }
-        GroupForm::Ring { diameter_mm } => whole(PieceKind::Ring { diameter_mm }, None, None, "ready-made board"),
+        GroupForm::Ring { diameter_mm } => {
+            whole(PieceKind::Ring { diameter_mm }, None, None, "ready-made board")
+        }
         GroupForm::Grid { size, pitch_mm } => {
             whole(PieceKind::Panel { size }, Some(pitch_mm), None, "ready-made board")
         }

@@ -62,7 +62,8 @@ pub fn power(scene: &Scene, supply: &Supply, wanted_h: Option<f64>) -> Result<Po
         fewest_feeds(scene, supply, Case::Typical, typical),
         fewest_feeds(scene, supply, Case::Worst, worst),
     ];
-    let feed_wire_mm = [0, 1].map(|i| feeds[i].as_ref().ok().map(|f| wire_for_feeds_mm(scene, supply, &f.at)));
+    let feed_wire_mm =
+        [0, 1].map(|i| feeds[i].as_ref().ok().map(|f| wire_for_feeds_mm(scene, supply, &f.at)));
     let drifts = (0..scene.pixels.len()).filter_map(|i| both.typical.drift(scene, i).map(|drift| (i, drift)));
     let over = limit.filter(|limit| draw.total().of(Case::Worst) > limit.ma);
     Ok(Power {
@@ -133,7 +134,8 @@ impl Power {
     pub fn cap_in_words(&self) -> String {
         let cap = &self.both.worst.cap;
         if self.limit.is_none() {
-            return "The limit of the supply is not known: look on its label, and name it as `max_ma`.".to_owned();
+            return "The limit of the supply is not known: look on its label, and name it as `max_ma`."
+                .to_owned();
         }
         if cap.idle_exceeds {
             return "Even dark pixels draw more than the supply may give: take fewer pixels or a stronger supply."
@@ -167,7 +169,10 @@ impl Power {
         if let Some((index, spare)) = typical.tightest() {
             let worst = &self.both.worst;
             let least = worst.tightest().map_or(String::new(), |(i, _)| {
-                format!("; with unfavourable parts pixel {i} gets {:.2} V of {:.2} V", worst.solved.volts[i], worst.least_volts[i])
+                format!(
+                    "; with unfavourable parts pixel {i} gets {:.2} V of {:.2} V",
+                    worst.solved.volts[i], worst.least_volts[i]
+                )
             });
             lines.push(format!(
                 "The tightest pixel is {index}: {:.2} V, it needs {:.2} V, so {:.2} V {}{least}.",
@@ -186,7 +191,11 @@ impl Power {
                 let more = if below.len() > MOST_NAMED { " …" } else { "" };
                 lines.push(format!(
                     "With {what} {} below what they need: {}{more}.",
-                    if run.pixels_below() == 1 { "1 pixel is".to_owned() } else { format!("{} pixels are", run.pixels_below()) },
+                    if run.pixels_below() == 1 {
+                        "1 pixel is".to_owned()
+                    } else {
+                        format!("{} pixels are", run.pixels_below())
+                    },
                     named.join(", ")
                 ));
             }
@@ -242,7 +251,9 @@ impl Power {
                     named.join("; ")
                 ));
             }
-            (Some(Err(pixel)), _) => all.push(format!("Pixel {pixel} alone draws more than the supply may give.")),
+            (Some(Err(pixel)), _) => {
+                all.push(format!("Pixel {pixel} alone draws more than the supply may give."))
+            }
             _ => {}
         }
         all.extend(self.level_in_words());
@@ -261,7 +272,11 @@ impl Power {
                     "The feeds at {} suffice with typical parts; with unfavourable parts no feeding does: {worst}.",
                     pixels_in_words(fed)
                 ),
-                Ok(feeds) => self.feed_at(feeds, 0, &format!("suffices with typical parts (with unfavourable ones nothing does: {worst})")),
+                Ok(feeds) => self.feed_at(
+                    feeds,
+                    0,
+                    &format!("suffices with typical parts (with unfavourable ones nothing does: {worst})"),
+                ),
                 Err(typical) => format!("No feeding gives every pixel its voltage: {typical}."),
             },
         }

@@ -70,7 +70,11 @@ pub fn sections(plan: &Plan) -> Vec<Section> {
 
 fn at_a_glance(plan: &Plan) -> Section {
     let mut points = vec![
-        format!("{}, counted from 0 at data in to {} at the end.", counted(plan.places.len(), "pixel"), plan.places.len() - 1),
+        format!(
+            "{}, counted from 0 at data in to {} at the end.",
+            counted(plan.places.len(), "pixel"),
+            plan.places.len() - 1
+        ),
         format!(
             "{}, {}, {} with {} to make.",
             counted(plan.pieces.len(), "piece"),
@@ -78,7 +82,11 @@ fn at_a_glance(plan: &Plan) -> Section {
             counted(plan.joints.len(), "place") + " to solder",
             counted(soldered_ends(plan), "wire end")
         ),
-        format!("Current at the scene's colours and levels: {}; all dies full on: {}.", current(plan.draw.total()), current(plan.draw.all_on())),
+        format!(
+            "Current at the scene's colours and levels: {}; all dies full on: {}.",
+            current(plan.draw.total()),
+            current(plan.draw.all_on())
+        ),
     ];
     match &plan.power {
         Some(power) => {
@@ -99,7 +107,8 @@ fn at_a_glance(plan: &Plan) -> Section {
     ));
     let mut blocks = vec![Block::Points(points)];
     if !plan.warnings.is_empty() {
-        let warnings = plan.warnings.iter().map(|warning| format!("The scene file warns: {warning}.")).collect();
+        let warnings =
+            plan.warnings.iter().map(|warning| format!("The scene file warns: {warning}.")).collect();
         blocks.push(Block::Points(warnings));
     }
     Section { title: "At a glance".to_owned(), blocks }
@@ -166,7 +175,10 @@ fn cut_list(plan: &Plan) -> Section {
         );
     }
     if has(|kind| matches!(kind, PieceKind::Ring { .. })) {
-        points.push("Ring: a ready-made board. Check which pixel is its first and which way round its data run.".to_owned());
+        points.push(
+            "Ring: a ready-made board. Check which pixel is its first and which way round its data run."
+                .to_owned(),
+        );
     }
     if plan.pieces.iter().any(|piece| piece.sleeve.is_some()) {
         points.push(format!(
@@ -244,13 +256,20 @@ fn joints(plan: &Plan) -> Section {
             .zip(joint.ends)
             .filter(|(_, count)| *count > 0)
             .map(|(conductor, count)| {
-                if count == 1 { conductor.letter().to_owned() } else { format!("{} ({count} wires)", conductor.letter()) }
+                if count == 1 {
+                    conductor.letter().to_owned()
+                } else {
+                    format!("{} ({count} wires)", conductor.letter())
+                }
             })
             .collect();
         let pads = joint.pads.map_or("splice: its own wires".to_owned(), |pads| {
             format!("about {}, {} to {}", n(pads.pitch_mm), n(pads.range_mm[0]), n(pads.range_mm[1]))
         });
-        let mut how = joint.pads.map_or("ordinary: twist, solder, shrink tube over each".to_owned(), |pads| pads.difficulty.words().to_owned());
+        let mut how =
+            joint.pads.map_or("ordinary: twist, solder, shrink tube over each".to_owned(), |pads| {
+                pads.difficulty.words().to_owned()
+            });
         if joint.sleeved {
             how += "; take the sleeve off first";
         }
@@ -266,11 +285,18 @@ fn joints(plan: &Plan) -> Section {
     });
     let head = ["place", "where", "next to pixel", "wires", "pads", "pad to pad, mm", "how hard"];
     let mut blocks = table("Places to solder, in the order of the data", &head, rows.collect(), "plan.json");
-    blocks.push(Block::Points(vec![
-        "Three pads: supply, data, ground. Their order differs from product to product: read what is printed beside them, on both ends of each piece.".to_owned(),
+    let mut points = Vec::new();
+    if plan.joints.iter().any(|joint| joint.pads.is_some()) {
+        points.push("Three pads: supply, data, ground. Their order differs from product to product: read what is printed beside them, on both ends of each piece.".to_owned());
+        points.push("Distances of pads: common practice, no source; measure your own.".to_owned());
+    }
+    if plan.joints.iter().any(|joint| joint.pads.is_none()) {
+        points.push("Splices: a pixel wire has three wires of its own, supply, data, ground; their order and colours differ from product to product. Find them by the pixel's own pads.".to_owned());
+    }
+    points.push(
         "Data go in at the pad marked in, where the printed arrow begins, and leave at the pad marked out. A piece soldered in backwards stays dark.".to_owned(),
-        "Distances of pads: common practice, no source; measure your own.".to_owned(),
-    ]));
+    );
+    blocks.push(Block::Points(points));
     Section { title: "Soldering".to_owned(), blocks }
 }
 
@@ -290,16 +316,25 @@ fn cloths(plan: &Plan) -> Section {
             grams(cloth.areal_mass_g_m2),
             grams(cloth.mass_g),
             n(cloth.thickness_mm),
-            if cloth.gap_mm > 0.0 { format!("{} above {}", mm(cloth.gap_mm), cloth.over) } else { format!("on {}", cloth.over) },
+            if cloth.gap_mm > 0.0 {
+                format!("{} above {}", mm(cloth.gap_mm), cloth.over)
+            } else {
+                format!("on {}", cloth.over)
+            },
         ]
     });
     let head = ["layer", "cloth", "fits in, mm", "area, cm2", "g per m2", "mass, g", "thick, mm", "lies"];
     blocks.extend(table("Layers from the pixels outwards", &head, rows.collect(), "plan.json"));
     let size = match (plan.cloths[0].from, &plan.edge) {
         (SizeFrom::Outline, Some(edge)) if edge.seam_mm > 0.0 => {
-            format!("Cut along the outline of the drawing; its seam allowance of {} lies inside.", mm(edge.seam_mm))
+            format!(
+                "Cut along the outline of the drawing; its seam allowance of {} lies inside.",
+                mm(edge.seam_mm)
+            )
         }
-        (SizeFrom::Outline, _) => "Cut along the outline of the drawing; it holds no seam allowance.".to_owned(),
+        (SizeFrom::Outline, _) => {
+            "Cut along the outline of the drawing; it holds no seam allowance.".to_owned()
+        }
         (SizeFrom::Margin(margin), _) => format!(
             "The scene draws no pattern piece (`outline`): these are rectangles around the pixels with {} on every side, without seam allowance.",
             mm(margin)

@@ -26,7 +26,11 @@ pub(super) fn steps(plan: &Plan) -> Vec<String> {
         );
     }
     all.push("Fill in the colours of your wires. Cut the wires, strip 3 mm, tin them. Shrink tubes go on before soldering.".to_owned());
-    let hard = plan.joints.iter().filter_map(|joint| joint.pads).any(|pads| pads.difficulty == Difficulty::Miniature);
+    let hard = plan
+        .joints
+        .iter()
+        .filter_map(|joint| joint.pads)
+        .any(|pads| pads.difficulty == Difficulty::Miniature);
     all.push(format!(
         "Solder the {} in the order of the table. At each: check the order of the pads on your own product, ground first, then supply, data last. \
          Work in fresh air, with something that stands heat below.{}",
@@ -56,7 +60,11 @@ pub(super) fn steps(plan: &Plan) -> Vec<String> {
     }
     all.push("Switch off. Secure every joint against pull: a loop in the wire, tape or sealant over the pads, a stitch around the wire, never through the strip.".to_owned());
     let kinds = |kind: fn(&PieceKind) -> bool| plan.pieces.iter().any(|piece| kind(&piece.kind));
-    let how = if kinds(|kind| matches!(kind, PieceKind::Wire | PieceKind::Listed)) { "couch the wire with small stitches" } else { "lay strips flat, do not fold them" };
+    let how = if kinds(|kind| matches!(kind, PieceKind::Wire | PieceKind::Listed)) {
+        "couch the wire with small stitches"
+    } else {
+        "lay strips flat, do not fold them"
+    };
     all.push(format!(
         "Fix the pieces to a backing of their own by the drawing; {how}. Fasten the backing with snaps or hook tape, so that all electrics come out for washing."
     ));

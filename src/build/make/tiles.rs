@@ -141,7 +141,12 @@ pub fn drawings(plan: &Plan, paper: Paper) -> Drawings {
     let pages = grid.columns * grid.rows;
     if plan.places.len() > MOST_DRAWN {
         let left_out = Some(LeftOut::Pixels(plan.places.len()));
-        return Drawings { overview: overview(plan, paper, None, left_out), tiles: Vec::new(), left_out, paper };
+        return Drawings {
+            overview: overview(plan, paper, None, left_out),
+            tiles: Vec::new(),
+            left_out,
+            paper,
+        };
     }
     let all = elements(plan);
     let shown: Vec<(usize, usize)> = if pages > 100 * MOST_TILES {
@@ -159,7 +164,12 @@ pub fn drawings(plan: &Plan, paper: Paper) -> Drawings {
     };
     if shown.is_empty() || shown.len() > MOST_TILES {
         let left_out = Some(LeftOut::Pages(pages));
-        return Drawings { overview: overview(plan, paper, None, left_out), tiles: Vec::new(), left_out, paper };
+        return Drawings {
+            overview: overview(plan, paper, None, left_out),
+            tiles: Vec::new(),
+            left_out,
+            paper,
+        };
     }
     let tiles = shown
         .iter()
@@ -238,7 +248,13 @@ fn tile(
         n(left),
         n(foot)
     );
-    body += &text(left + CHECK_MM + 2.0, foot + 2.6, 3.2, "start", "50 mm. Print at 100 %, without fitting to the page.");
+    body += &text(
+        left + CHECK_MM + 2.0,
+        foot + 2.6,
+        3.2,
+        "start",
+        "50 mm. Print at 100 %, without fitting to the page.",
+    );
     body += &format!(
         r#"<path d="M{} {}h3m-1.5 0v{CHECK_MM}m-1.5 0h3" fill="none" stroke="{INK}" stroke-width="0.3"/>"#,
         n(left - 4.0),
@@ -252,7 +268,12 @@ fn tile(
 pub(super) const LEGEND: &str = "full triangle: data goes in · open square: data comes out · red dashes: cut here · blue dashes: wires · ring with plus: power";
 
 /// Crosses where this page meets its neighbours, and their names.
-fn meeting(grid: &Grid, (row, column): (usize, usize), shown: &[(usize, usize)], [left, top]: [f64; 2]) -> String {
+fn meeting(
+    grid: &Grid,
+    (row, column): (usize, usize),
+    shown: &[(usize, usize)],
+    [left, top]: [f64; 2],
+) -> String {
     let [width, height] = grid.page;
     let half = 0.5 * OVERLAP_MM;
     let mut out = String::new();
@@ -286,25 +307,25 @@ fn meeting(grid: &Grid, (row, column): (usize, usize), shown: &[(usize, usize)],
     neighbour(
         column.checked_sub(1).map(|c| (row, c)),
         [[left + half, top], [left + half, bottom]],
-        [left + half + 8.0, top + 0.5 * height],
+        [left + half + 8.0, top + 0.1 * height],
         "\u{2190}",
     );
     neighbour(
         Some((row, column + 1)),
         [[right - half, top], [right - half, bottom]],
-        [right - half - 8.0, top + 0.5 * height],
+        [right - half - 8.0, top + 0.1 * height],
         "\u{2192}",
     );
     neighbour(
         row.checked_sub(1).map(|r| (r, column)),
         [[left, top + half], [right, top + half]],
-        [left + 0.5 * width, top + half + 5.0],
+        [left + 0.1 * width, top + half + 5.0],
         "\u{2191}",
     );
     neighbour(
         Some((row + 1, column)),
         [[left, bottom - half], [right, bottom - half]],
-        [left + 0.5 * width, bottom - half - 2.0],
+        [left + 0.1 * width, bottom - half - 2.0],
         "\u{2193}",
     );
     out

@@ -61,7 +61,7 @@ impl End {
             End::Controller => "controller".to_owned(),
             End::In(piece) => format!("P{}, data-in end", piece + 1),
             End::Out(piece) => format!("P{}, data-out end", piece + 1),
-            End::Beside(pixel) => format!("pads beside pixel {pixel}"),
+            End::Beside(pixel) => format!("beside pixel {pixel}, on its data-in side"),
         }
     }
 }
@@ -195,9 +195,7 @@ pub fn joints(scene: &Scene, pieces: &[Piece], wires: &[Wire]) -> Vec<Joint> {
     let pixel_at = |end: End| match end {
         End::In(piece) => Some((pieces[piece].pixels.start, piece, 0)),
         End::Out(piece) => Some((pieces[piece].pixels.end - 1, piece, 2)),
-        End::Beside(pixel) => {
-            Some((pixel, pieces.partition_point(|piece| piece.pixels.end <= pixel), 1))
-        }
+        End::Beside(pixel) => Some((pixel, pieces.partition_point(|piece| piece.pixels.end <= pixel), 1)),
         End::Supply | End::Controller => None,
     };
     let mut ends: Vec<(usize, usize, usize, End, &Wire)> = wires

@@ -79,7 +79,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     let plan = plan(&resolved, arguments.last_hours).map_err(|fault| {
         vec![Diagnostic::of_file(&arguments.scene.display().to_string(), fault.to_string())]
     })?;
-    let mut names = vec!["sheet.html", "sheet.pdf", "cut-list.csv", "plan.json", "map.csv", "map.json", "map.h"];
+    let mut names =
+        vec!["sheet.html", "sheet.pdf", "cut-list.csv", "plan.json", "map.csv", "map.json", "map.h"];
     if plan.power.is_some() {
         names.push("volts.csv");
     }
@@ -134,8 +135,11 @@ fn check_call(arguments: &Arguments, resolved: &Resolved) -> Result<(), Vec<Diag
     let battery = resolved.scene.supply.as_ref().and_then(|supply| supply.battery);
     if arguments.last_hours.is_some() && battery.is_none() {
         let shown = arguments.scene.display().to_string();
-        let fault = Diagnostic::of_file(&shown, "the scene names no battery, so --last-hours has nothing to say");
-        return Err(vec![fault.next("Add `battery: {capacity_mah: …}` to `supply:`, or leave --last-hours out.")]);
+        let fault =
+            Diagnostic::of_file(&shown, "the scene names no battery, so --last-hours has nothing to say");
+        return Err(vec![
+            fault.next("Add `battery: {capacity_mah: …}` to `supply:`, or leave --last-hours out."),
+        ]);
     }
     Ok(())
 }
@@ -158,7 +162,8 @@ fn try_places(
     let own: Vec<&PathBuf> = arguments.csv.iter().chain(&arguments.map).collect();
     for (i, target) in own.iter().enumerate() {
         if own[..i].iter().copied().chain(targets).any(|other| files::same_file(other, target)) {
-            let fault = Diagnostic::of_file(&target.display().to_string(), "this file would be written twice");
+            let fault =
+                Diagnostic::of_file(&target.display().to_string(), "this file would be written twice");
             return Err(vec![fault.next("Give each its own name.")]);
         }
         try_target(target, &read)?;

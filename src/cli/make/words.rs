@@ -11,23 +11,32 @@ const MOST_PIECES: usize = 8;
 pub(super) fn in_words(plan: &Plan, drawn: &Drawings, written: &[&Path]) -> String {
     let draw = plan.draw.total();
     let mut lines = vec![format!(
-        "{}: {}, {}, {} places to solder with {}.",
+        "{}: {}, {}, {} to solder with {}.",
         plan.name,
         counted(plan.places.len(), "pixel"),
         counted(plan.pieces.len(), "piece"),
-        plan.joints.len(),
+        counted(plan.joints.len(), "place"),
         counted(soldered_ends(plan), "wire end")
     )];
     for piece in plan.pieces.iter().take(MOST_PIECES) {
         let cut = piece.cut_mm.map_or("ready-made".to_owned(), |cut| format!("cut {}", mm(cut)));
-        lines.push(format!("  {}: {}, {}, {cut}.", piece.name(), piece.kind.words(), counted(piece.pixels.len(), "pixel")));
+        lines.push(format!(
+            "  {}: {}, {}, {cut}.",
+            piece.name(),
+            piece.kind.words(),
+            counted(piece.pixels.len(), "pixel")
+        ));
     }
     if plan.pieces.len() > MOST_PIECES {
         lines.push(format!("  and {} more: see the cut list.", plan.pieces.len() - MOST_PIECES));
     }
     let known: Option<f64> = plan.cloths.iter().map(|cloth| cloth.mass_g).sum();
     if let (Some(mass), false) = (known, plan.cloths.is_empty()) {
-        lines.push(format!("{} of cloth, {mass:.0} g; the stack is {} thick.", counted(plan.cloths.len(), "layer"), mm(plan.thickness_mm)));
+        lines.push(format!(
+            "{} of cloth, {mass:.0} g; the stack is {} thick.",
+            counted(plan.cloths.len(), "layer"),
+            mm(plan.thickness_mm)
+        ));
     }
     lines.push(format!(
         "The pixels draw {:.0} mA at their colours and levels, {:.0} to {:.0} mA.",
