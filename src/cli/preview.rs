@@ -2,7 +2,7 @@
 
 use super::view::{ViewOptions, gap, size};
 use super::{Outcome, output};
-use crate::build::{Case, powered::powered};
+use crate::build::{Case, make::power::greatest_drift, powered::powered};
 use crate::cloth::catalogue::Reference;
 use crate::diagnose::Diagnostic;
 use crate::files;
@@ -203,7 +203,7 @@ fn allowed(file: &Path, scene: &Scene) -> Result<(Scene, Option<AsPowered>), Vec
         }
         _ => String::new(),
     };
-    let drift = (0..scene.pixels.len()).filter_map(|i| run.drift(scene, i)).fold(0.0, f64::max);
+    let drift = greatest_drift(scene, &run).map_or(0.0, |(_, drift)| drift);
     let drifts = if drift >= 1.0 {
         format!("; the colour drifts along the run by up to {drift:.1} (CIEDE2000)")
     } else {

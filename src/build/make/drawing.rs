@@ -109,7 +109,7 @@ pub(super) fn elements(plan: &Plan) -> Vec<Element> {
         body(plan, piece, &mut all);
     }
     wires(plan, &mut all);
-    let mut names = Vec::new();
+    let mut names = occupied(plan);
     for piece in &plan.pieces {
         arrows(plan, piece, &mut all);
         for (i, place) in plan.places[piece.pixels.clone()].iter().enumerate() {
@@ -219,21 +219,23 @@ fn direction(plan: &Plan, piece: &Piece, index: usize) -> [f64; 2] {
     if length > 0.0 { [dx / length, dy / length] } else { [1.0, 0.0] }
 }
 
-/// The number of a pixel: inside its body where that is large enough, else to one side of the run.
-fn number(plan: &Plan, piece: &Piece, index: usize, all: &mut Vec<Element>) {
+/// Middle of the foot of a pixel's number, and its width: inside the body where that is large enough, else to one side of the run.
+fn number_at(plan: &Plan, piece: &Piece, index: usize) -> ([f64; 2], f64) {
     let place = &plan.places[index];
     let [x, y] = paper(place.at);
-    let text = index.to_string();
-    let width = LETTER * NUMBER_MM * text.len() as f64;
+    let width = LETTER * NUMBER_MM * index.to_string().len() as f64;
     if width.max(NUMBER_MM) < place.body_mm - 0.4 {
-        words([x, y + 0.36 * NUMBER_MM], NUMBER_MM, "middle", INK, &text, all);
-        return;
+        return ([x, y + 0.36 * NUMBER_MM], width);
     }
     let [dx, dy] = direction(plan, piece, index);
-    // To the left of the direction of the data; to the right of it goes nothing else.
+    // To the left of the direction of the data; names and feeds go to the right where they can.
     let away = 0.5 * place.body_mm + 0.8 + 0.5 * (width * dy.abs() + NUMBER_MM * dx.abs());
-    let at = [x + dy * away, y - dx * away + 0.36 * NUMBER_MM];
-    words(at, NUMBER_MM, "middle", INK, &text, all);
+    ([x + dy * away, y - dx * away + 0.36 * NUMBER_MM], width)
+}
+
+fn number(plan: &Plan, piece: &Piece, index: usize, all: &mut Vec<Element>) {
+    let (at, _) = number_at(plan, piece, index);
+    words(at, NUMBER_MM, "middle", INK, &index.to_string(), all);
 }
 
 /// Arrows from pixel to pixel, where there is room.
@@ -254,8 +256,31 @@ fn arrows(plan: &Plan, piece: &Piece, all: &mut Vec<Element>) {
     }
 }
 
+/// A box that a name should not cover.
+type Taken = ([f64; 2], [f64; 2]);
+
+/// Pixels with their numbers, which names should not cover; of many pixels, the outer ones of each piece.
+fn occupied(plan: &Plan) -> Vec<Taken> {
+    let few = plan.places.len() <= 2 * MOST_NAMES;
+    let mut all = Vec::new();
+    for piece in &plan.pieces {
+        for index in piece.pixels.clone() {
+            let outer = index == piece.pixels.start || index + 1 == piece.pixels.end;
+            if few || (outer && all.len() < MOST_NAMES) {
+                let place = &plan.places[index];
+                let [x, y] = paper(place.at);
+                let half = 0.5 * place.body_mm;
+                all.push(([x - half, y - half], [x + half, y + half]));
+                let ([x, y], width) = number_at(plan, piece, index);
+                all.push(([x - 0.5 * width, y - NUMBER_MM], [x + 0.5 * width, y + 0.2 * NUMBER_MM]));
+            }
+        }
+    }
+    all
+}
+
 /// Cut marks, names and the two ends of a piece.
-fn ends(plan: &Plan, piece: &Piece, names: &mut Vec<([f64; 2], [f64; 2])>, all: &mut Vec<Element>) {
+fn ends(plan: &Plan, piece: &Piece, names: &mut Vec<Taken>, all: &mut Vec<Element>) {
     let last = plan.pieces.len();
     let name = piece.name();
     let many = last > 1;
@@ -272,7 +297,11 @@ fn ends(plan: &Plan, piece: &Piece, names: &mut Vec<([f64; 2], [f64; 2])>, all: 
     let first = direction(plan, piece, piece.pixels.start);
     let final_ = direction(plan, piece, piece.pixels.end - 1);
     for (at, [dx, dy], text, is_start) in [(piece.from, first, start, true), (piece.to, final_, end, false)] {
+        // Away from the piece.
+        let [ox, oy] = if is_start { [-dx, -dy] } else { [dx, dy] };
+        let beyond = beyond_pixel(plan, piece);
         let [x, y] = paper(at);
+        let [x, y] = [x + beyond * ox, y + beyond * oy];
         let half = if piece.kind == PieceKind::Strip { 0.5 * piece.width_mm } else { 1.5 };
         if piece.kind == PieceKind::Strip {
             let out = half + MARK_OUT_MM;
@@ -305,44 +334,58 @@ fn ends(plan: &Plan, piece: &Piece, names: &mut Vec<([f64; 2], [f64; 2])>, all: 
         all.push(bounded([[x, y]], 4.0, mark));
         // Names stand to the right of the data where they have room, else ever farther off, on either side.
         let side = half + MARK_OUT_MM + 0.5 * NAME_MM;
-        let places =
-            [side, -side, 1.8 * side, -1.8 * side, 2.6 * side, -2.6 * side].into_iter().flat_map(|side| {
-                let [px, py] = [x - dy * side, y + dx * side + 0.36 * NAME_MM];
-                let width = LETTER * NAME_MM * text.chars().count() as f64;
-                [px, px - width].map(|left| ([left, py - NAME_MM], [left + width, py + 0.3 * NAME_MM]))
-            });
+        let to_side = [side, -side].map(|side| [x - dy * side, y + dx * side]);
+        let behind = [[x + 4.5 * ox, y + 4.5 * oy]];
+        let farther =
+            [1.8 * side, -1.8 * side, 2.6 * side, -2.6 * side].map(|side| [x - dy * side, y + dx * side]);
+        let width = LETTER * NAME_MM * text.chars().count() as f64;
+        let places = to_side.into_iter().chain(behind).chain(farther).flat_map(|[px, py]| {
+            let foot = py + 0.36 * NAME_MM;
+            [px, px - width].map(|left| ([left, foot - NAME_MM], [left + width, foot + 0.3 * NAME_MM]))
+        });
         let mut places = places.peekable();
         let Some(usual) = places.peek().copied() else { continue };
-        let free = |(low, high): &([f64; 2], [f64; 2])| {
-            !names.iter().any(|(l, h)| (0..2).all(|i| low[i] < h[i] && high[i] > l[i]))
-        };
+        let free =
+            |(low, high): &Taken| !names.iter().any(|(l, h)| (0..2).all(|i| low[i] < h[i] && high[i] > l[i]));
         let chosen = places.find(free).unwrap_or(usual);
-        if names.len() < MOST_NAMES {
+        if names.len() < 4 * MOST_NAMES {
             names.push(chosen);
         }
         words([chosen.0[0], chosen.0[1] + NAME_MM], NAME_MM, "start", CUT, &text, all);
     }
 }
 
+/// How far beyond the end of a piece its signs stand: clear of the outer pixel, where the piece ends at that.
+fn beyond_pixel(plan: &Plan, piece: &Piece) -> f64 {
+    if piece.kind == PieceKind::Strip { 0.0 } else { 0.5 * plan.places[piece.pixels.start].body_mm + 0.5 }
+}
+
 /// Where power enters.
 fn feeds(plan: &Plan, all: &mut Vec<Element>) {
     for wire in plan.wires.iter().filter(|wire| wire.from == End::Supply) {
-        // Away from the piece, so that it hides no cut mark.
-        let (at, [dx, dy], beyond) = match wire.to {
+        // To the left of the data, opposite to the names of the ends, and away from the piece, so that it hides no cut mark; beside a
+        // pixel to the right, opposite to its number.
+        let (at, [dx, dy], beyond, side) = match wire.to {
             End::In(piece) => {
                 let piece = &plan.pieces[piece];
-                (piece.from, direction(plan, piece, piece.pixels.start), -7.0)
+                let beyond = -beyond_pixel(plan, piece);
+                (piece.from, direction(plan, piece, piece.pixels.start), [beyond, beyond - 7.0], 11.0)
             }
             End::Out(piece) => {
                 let piece = &plan.pieces[piece];
-                (piece.to, direction(plan, piece, piece.pixels.end - 1), 7.0)
+                let beyond = beyond_pixel(plan, piece);
+                (piece.to, direction(plan, piece, piece.pixels.end - 1), [beyond, beyond + 7.0], 11.0)
             }
-            End::Beside(pixel) => (plan.places[pixel].at, [1.0, 0.0], 0.0),
+            End::Beside(pixel) => {
+                let piece = &plan.pieces[plan.pieces.partition_point(|piece| piece.pixels.end <= pixel)];
+                let before = -0.5 * plan.places[pixel].body_mm - 0.5;
+                (plan.places[pixel].at, direction(plan, piece, pixel), [before; 2], -11.0)
+            }
             End::Supply | End::Controller => continue,
         };
-        // To the left of the data, opposite to the names of the ends.
         let [x, y] = paper(at);
-        let [fx, fy] = [x + 11.0 * dy + beyond * dx, y - 11.0 * dx + beyond * dy];
+        let [fx, fy] = [x + side * dy + beyond[1] * dx, y - side * dx + beyond[1] * dy];
+        let [x, y] = [x + beyond[0] * dx, y + beyond[0] * dy];
         line(&[[x, y], [fx, fy]], 0.4, &format!(r#"stroke="{WIRE}""#), all);
         let disc = format!(
             r##"<circle cx="{}" cy="{}" r="2" fill="#ffffff" stroke="{WIRE}" stroke-width="0.6"/><path d="M{} {}h2.2m-1.1 -1.1v2.2" stroke="{WIRE}" stroke-width="0.5" fill="none"/>"##,

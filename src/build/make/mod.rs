@@ -166,7 +166,7 @@ pub fn plan(resolved: &Resolved, last_hours: Option<f64>) -> Result<Plan, NoPlan
         thickness_mm: scene.thickness().0,
         air_mm: scene.stack.iter().map(|placed| placed.gap_below.0).sum(),
         edge: scene.piece.as_ref().map(|piece| Edge {
-            rings: piece.outline.rings(),
+            rings: piece.outline.rings().into_iter().map(closed).collect(),
             area_mm2: piece.outline.area_mm2(),
             seam_mm: piece.seam.0,
         }),
@@ -175,6 +175,12 @@ pub fn plan(resolved: &Resolved, last_hours: Option<f64>) -> Result<Plan, NoPlan
         cautions: all.into_iter().map(|caution| from_zero(caution).to_string()).collect(),
         warnings: resolved.warnings.iter().map(warning_in_words).collect(),
     })
+}
+
+/// A ring that ends where it begins.
+fn closed(mut ring: Vec<[f64; 2]>) -> Vec<[f64; 2]> {
+    ring.extend(ring.first().copied());
+    ring
 }
 
 /// A caution with its pixel counted from 0, as everything here.

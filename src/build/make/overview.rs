@@ -123,7 +123,7 @@ pub(super) fn overview(
         say(second);
     } else if let Some((_, shown)) = pages {
         say(&format!(
-            "{} to size follow: cut off one rim of each seam, lay cross on cross,",
+            "{} to size: cut off one rim of each seam, lay cross on cross,",
             counted(shown.len(), "page")
         ));
         say("glue, and measure across a seam. Print at 100 %, without fitting to the page.");
@@ -221,7 +221,7 @@ fn small(plan: &Plan, scale: f64, pages: Option<(&Grid, &[(usize, usize)])>) -> 
         let mut at = [x + 1.6 / scale, y - 1.6 / scale];
         while names
             .iter()
-            .any(|other| (other[0] - at[0]).abs() < 26.0 / scale && (other[1] - at[1]).abs() < 4.4 / scale)
+            .any(|other| (other[0] - at[0]).abs() < 26.0 / scale && (other[1] - at[1]).abs() < 4.8 / scale)
         {
             at[1] += 1.2 / scale;
         }

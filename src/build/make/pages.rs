@@ -16,6 +16,8 @@ const LEADING: f64 = 1.4;
 const PAD: f64 = 1.2;
 /// Blank around pages of words, in mm.
 const AROUND: f64 = MARGIN_MM + 6.0;
+/// Rows of a table that is not broken.
+const SHORT: usize = 14;
 /// Pages of words; a sheet of that many tables is not read on paper. The lists hold the rest.
 const MOST_PAGES: usize = 40;
 
@@ -66,9 +68,13 @@ impl Flow {
 
     fn table(&mut self, caption: &str, head: &[&'static str], rows: &[Vec<String>]) {
         let widths = columns(head, rows, self.room());
-        self.need(TEXT * LEADING + 2.0 * TABLE * LEADING + 4.0);
-        self.paragraph(0.0, TEXT, "", caption);
         let head: Vec<String> = head.iter().map(|name| (*name).to_owned()).collect();
+        // A short table is not broken.
+        let kept = if rows.len() <= SHORT { rows.len() } else { 1 };
+        let height: f64 =
+            std::iter::once(&head).chain(rows.iter().take(kept)).map(|row| row_height(row, &widths)).sum();
+        self.need(2.0 * TEXT * LEADING + height);
+        self.paragraph(0.0, TEXT, "", caption);
         self.row(&head, &widths, true);
         for row in rows {
             self.row(row, &widths, false);
@@ -77,9 +83,8 @@ impl Flow {
     }
 
     fn row(&mut self, cells: &[String], widths: &[f64], heading: bool) {
-        let lines: Vec<Vec<String>> =
-            cells.iter().zip(widths).map(|(cell, width)| wrapped(cell, TABLE, width - 2.0 * PAD)).collect();
-        let high = lines.iter().map(Vec::len).max().unwrap_or(1).max(1) as f64 * TABLE * LEADING + 1.2;
+        let lines = in_cells(cells, widths);
+        let high = row_height(cells, widths);
         self.need(high);
         let mut x = AROUND;
         let fill = if heading { "#eef0f3" } else { "none" };
@@ -98,6 +103,15 @@ impl Flow {
         }
         self.y += high;
     }
+}
+
+/// The cells of a row in lines.
+fn in_cells(cells: &[String], widths: &[f64]) -> Vec<Vec<String>> {
+    cells.iter().zip(widths).map(|(cell, width)| wrapped(cell, TABLE, width - 2.0 * PAD)).collect()
+}
+
+fn row_height(cells: &[String], widths: &[f64]) -> f64 {
+    in_cells(cells, widths).iter().map(Vec::len).max().unwrap_or(1).max(1) as f64 * TABLE * LEADING + 1.2
 }
 
 /// Words in lines that fit a width; a word that is too long for a line is broken.

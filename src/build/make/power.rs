@@ -6,7 +6,7 @@ use crate::build::battery::{Hours, hours};
 use crate::build::current::of_scene;
 use crate::build::ladder::Unsolvable;
 use crate::build::limits::{Limit, LimitedBy, brightness, limit};
-use crate::build::powered::{BothCases, both_cases};
+use crate::build::powered::{BothCases, Powered, both_cases};
 use crate::build::suggest::{
     Feeds, LevelForHours, NoFeeds, fewest_feeds, level_for_hours, level_that_holds, split, thinnest_wire,
     wire_for_feeds_mm,
@@ -18,6 +18,8 @@ use std::ops::Range;
 
 /// Pixels and pieces that one sentence names; more would not be read.
 const MOST_NAMED: usize = 12;
+/// Pixels whose colours are compared: spectra take time.
+pub const MOST_DRIFTS: usize = 200;
 const MA_PER_A: f64 = 1000.0;
 
 /// What the supply does to the run.
@@ -64,7 +66,6 @@ pub fn power(scene: &Scene, supply: &Supply, wanted_h: Option<f64>) -> Result<Po
     ];
     let feed_wire_mm =
         [0, 1].map(|i| feeds[i].as_ref().ok().map(|f| wire_for_feeds_mm(scene, supply, &f.at)));
-    let drifts = (0..scene.pixels.len()).filter_map(|i| both.typical.drift(scene, i).map(|drift| (i, drift)));
     let over = limit.filter(|limit| draw.total().of(Case::Worst) > limit.ma);
     Ok(Power {
         hours: hours(supply, draw.at(typical)),
@@ -75,11 +76,23 @@ pub fn power(scene: &Scene, supply: &Supply, wanted_h: Option<f64>) -> Result<Po
         thinnest: thinnest_wire(scene, supply, Case::Worst, worst),
         holds: level_that_holds(scene, supply, Case::Worst),
         split: over.map(|limit| split(scene, limit.ma, Case::Worst, 1.0)),
-        drift: drifts.max_by(|a, b| a.1.total_cmp(&b.1)),
+        drift: greatest_drift(scene, &both.typical),
         limit,
         both,
         supply: supply.clone(),
     })
+}
+
+/// The greatest drift of colour along a run, as CIEDE2000, and its pixel (from 0): looked for among the [`MOST_DRIFTS`] pixels with the
+/// least voltage to spare, where it lies. `None` when all of them are dark.
+#[must_use]
+pub fn greatest_drift(sent: &Scene, run: &Powered) -> Option<(usize, f64)> {
+    let mut spare: Vec<(usize, f64)> =
+        run.solved.volts.iter().zip(&run.least_volts).map(|(v, least)| v - least).enumerate().collect();
+    spare.sort_by(|a, b| a.1.total_cmp(&b.1));
+    let drifts =
+        spare.iter().take(MOST_DRIFTS).filter_map(|(i, _)| run.drift(sent, *i).map(|drift| (*i, drift)));
+    drifts.max_by(|a, b| a.1.total_cmp(&b.1))
 }
 
 /// A time: `3.4 h`; nothing is told of battery times beyond a thousand hours.

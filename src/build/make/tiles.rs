@@ -232,7 +232,7 @@ fn tile(
         MARGIN_MM + 3.6,
         3.6,
         "start",
-        &format!("{title}: 1:1, {} pages to size, this is {name}", shown.len()),
+        &format!("{title}: 1:1, {} to size, this is {name}", counted(shown.len(), "page")),
     );
     body += &text(
         left + 16.0,
