@@ -45,7 +45,9 @@ impl PieceKind {
             PieceKind::Strip => "strip".to_owned(),
             PieceKind::Wire => "bendable pixel wire".to_owned(),
             PieceKind::Listed => "string of pixels".to_owned(),
-            PieceKind::Ring { diameter_mm } => format!("ring, {} across its pixels", super::mm(diameter_mm)),
+            PieceKind::Ring { diameter_mm } => {
+                format!("ring of {} across its pixels", super::mm(diameter_mm))
+            }
             PieceKind::Panel { size: [columns, rows] } => format!("panel of {columns} by {rows}"),
         }
     }

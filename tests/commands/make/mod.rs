@@ -231,7 +231,7 @@ fn the_limits_of_a_supply_are_said() {
         format!("pixels: [strip: {{pitch_mm: 16.67, count: 60}}]\nstack: []\nsupply: {supply}\n")
     };
     folder.write("zero.yaml", scene("{volts: 0}"));
-    assert!(folder.refused(&["make", "zero.yaml", "-o", "out"]).contains("`volts` is out of range"));
+    assert!(folder.refused(&["make", "zero.yaml", "-o", "out"]).contains("`volts` is too small"));
 
     // 60 pixels full white draw about 3.6 A; two small cells give far less.
     folder.write(
@@ -265,7 +265,7 @@ fn places_are_tried_before_the_work() {
     );
     assert!(folder.refused(&["make", "collar.yaml", "--csv", "collar.yaml"]).contains("was read"));
     folder.write("none.yaml", "pixels: []\nstack: []\n");
-    assert!(folder.refused(&["make", "none.yaml", "-o", "out"]).contains("no pixels"));
+    assert!(folder.refused(&["make", "none.yaml", "-o", "out"]).contains("`pixels` is empty"));
     folder.write("ideal.yaml", "pixels: [point: {}]\nstack: []\n");
     assert!(folder.refused(&["make", "ideal.yaml", "-o", "out"]).contains("ideal points"));
 }
