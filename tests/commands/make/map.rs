@@ -61,7 +61,7 @@ fn the_header_compiles_and_says_what_the_map_says() {
     let folder = with_demo("wing");
     folder.fine(&["make", "wing.yaml", "-o", "out"]);
     if Command::new("cc").arg("--version").output().is_err() {
-        eprintln!("SKIPPED: no C compiler `cc` on this machine, so the header was not compiled");
+        super::skipped("no C compiler `cc` on this machine, so the header was not compiled");
         return;
     }
     folder.write(

@@ -19,6 +19,12 @@ fn with_demo(name: &str) -> Folder {
     folder
 }
 
+/// Says that a test checked nothing, past the catching of a test's own output.
+fn skipped(why: &str) {
+    use std::io::Write;
+    writeln!(std::io::stderr(), "SKIPPED: {why}").expect("standard error");
+}
+
 fn text(folder: &Folder, name: &str) -> String {
     String::from_utf8(folder.read(name)).expect("text")
 }

@@ -74,7 +74,7 @@ fn every_pixel_is_drawn_in_its_place_to_size() {
 fn there(program: &str, ask: &str) -> bool {
     let found = Command::new(program).arg(ask).output().is_ok_and(|output| output.status.success());
     if !found {
-        eprintln!("SKIPPED: `{program}` is not on this machine, so nothing was printed and measured");
+        super::skipped(&format!("`{program}` is not on this machine, so nothing was printed and measured"));
     }
     found
 }
