@@ -8,6 +8,7 @@
 //! | supply, current | hours of a battery | [`battery::hours`] |
 //! | scene, supply | where to feed, which wire, where to split, how far to dim | [`suggest`] |
 //! | all of it | what can go wrong or hurt | [`cautions::cautions`] |
+//! | scene, its groups | what to cut, solder and sew; sheet, drawings, pixel map | [`make::plan`] |
 //!
 //! A strip on a small supply over thin wire:
 //!
@@ -48,6 +49,7 @@ pub mod current;
 pub mod electric;
 pub mod ladder;
 pub mod limits;
+pub mod make;
 pub mod powered;
 pub mod run;
 pub mod suggest;

@@ -79,7 +79,7 @@ const CAPACITY_MAH: Limits = Limits::new(1.0, 1_000_000.0, "mAh");
 /// Voltage of one cell at which to stop.
 const CUT_OFF_V: Limits = Limits::new(0.5, 4.1, "V");
 /// Hours of wear.
-const HOURS: Limits = Limits::new(0.01, 1000.0, "h");
+pub(crate) const HOURS: Limits = Limits::new(0.01, 1000.0, "h");
 
 /// The supply.
 pub static SUPPLY: Shape = Shape {

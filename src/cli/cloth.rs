@@ -166,7 +166,11 @@ fn one_pixel(cloth: &Arc<Cloth>) -> Scene {
             group: 0,
             extra_gap: Millimetres(0.0),
         }],
-        stack: vec![PlacedCloth { gap_below: Millimetres(STAND_OFF_MM), cloth: Arc::clone(cloth) }],
+        stack: vec![PlacedCloth {
+            gap_below: Millimetres(STAND_OFF_MM),
+            cloth: Arc::clone(cloth),
+            sleeve: false,
+        }],
         view: View {
             distance_m: 2.0,
             room_lx: 0.0,

@@ -8,6 +8,7 @@ mod cloth;
 mod cloths;
 mod compare;
 mod judged;
+mod make;
 mod numbers;
 pub mod output;
 mod pick;
@@ -56,6 +57,7 @@ enum Command {
     Compare(compare::Arguments),
     Standoff(standoff::Arguments),
     Pick(pick::Arguments),
+    Make(make::Arguments),
     Spread(spread::Arguments),
     Cloth(cloth::Arguments),
     Check(check::Arguments),
@@ -80,6 +82,7 @@ pub fn run() -> ExitCode {
             Command::Compare(arguments) => compare::run(&arguments),
             Command::Pick(arguments) => pick::run(&arguments),
             Command::Standoff(arguments) => standoff::run(&arguments),
+            Command::Make(arguments) => make::run(&arguments),
             Command::Spread(arguments) => spread::run(&arguments),
             Command::Cloth(arguments) => cloth::run(&arguments),
             Command::Check(arguments) => check::run(&arguments),

@@ -3,6 +3,7 @@
 use super::check::mm;
 use super::view::{ViewOptions, gap, size};
 use super::{Outcome, output};
+use crate::build::{Case, make::power::greatest_drift, powered::powered};
 use crate::cloth::catalogue::Reference;
 use crate::diagnose::Diagnostic;
 use crate::files;
@@ -49,6 +50,10 @@ pub(super) struct Arguments {
     /// Gap below the first cloth in mm (instead of the scene's)
     #[arg(long, value_name = "MM", value_parser = gap, allow_negative_numbers = true)]
     gap_mm: Option<f64>,
+
+    /// Show what the supply of the scene really allows: the brightness within its limit, and what is lost along the run
+    #[arg(long)]
+    as_powered: bool,
 
     /// Print what was found as JSON, with the numbers that matter and their ranges
     #[arg(long)]
@@ -165,6 +170,56 @@ struct Job {
     target: PathBuf,
     /// Drawings and lists that the scene names.
     read: Vec<PathBuf>,
+    /// What the supply allows, where the picture shows that.
+    powered: Option<AsPowered>,
+}
+
+/// The words and figures of a picture of what the supply allows.
+struct AsPowered {
+    words: String,
+    data: serde_json::Value,
+}
+
+/// The scene as its supply lets it shine.
+fn allowed(file: &Path, scene: &Scene) -> Result<(Scene, Option<AsPowered>), Vec<Diagnostic>> {
+    let fault = |what: String| Diagnostic::of_file(&file.display().to_string(), what);
+    let Some(supply) = &scene.supply else {
+        let next =
+            "Add `supply:`, such as {volts: 5, max_ma: 1000, wire_mm: 500}, or leave --as-powered out.";
+        return Err(vec![
+            fault("the scene names no supply, so nothing says what it allows".to_owned()).next(next),
+        ]);
+    };
+    let run = powered(scene, supply, Case::Typical)
+        .map_err(|error| vec![fault(format!("the voltages along the run cannot be found: {error}"))])?;
+    let below = run.pixels_below();
+    let low = match (run.tightest(), below) {
+        (Some((index, _)), 1..) => format!(
+            "; {below} of {} pixels get too little voltage, the least pixel {index} (from 0) with {:.2} V",
+            scene.pixels.len(),
+            run.solved.volts[index]
+        ),
+        (Some((index, _)), _) => {
+            format!("; every pixel has its voltage, the tightest {:.2} V", run.solved.volts[index])
+        }
+        _ => String::new(),
+    };
+    let drift = greatest_drift(scene, &run).map_or(0.0, |(_, drift)| drift);
+    let drifts = if drift >= 1.0 {
+        format!("; the colour drifts along the run by up to {drift:.1} (CIEDE2000)")
+    } else {
+        String::new()
+    };
+    let words = format!(
+        "As powered, typical parts: {:.0} % of the levels{low}{drifts}",
+        (100.0 * run.cap.factor).floor()
+    );
+    let data = json!({
+        "level_factor": run.cap.factor, "brightness": run.cap.brightness, "pixels_below": below,
+        "tightest": run.tightest().map(|(index, spare)| json!({ "index": index, "volts": run.solved.volts[index], "spare": spare })),
+        "colour_drift": drift, "supply_a": run.solved.total_a(),
+    });
+    Ok((run.scene, Some(AsPowered { words, data })))
 }
 
 impl Job {
@@ -178,13 +233,17 @@ impl Job {
         let stem = || file.file_stem().unwrap_or_default().to_string_lossy();
         let target = arguments.output.clone().unwrap_or_else(|| usual_target(&stem()));
         let read = files.into_iter().map(PathBuf::from).collect();
-        Ok((Job { scene: arguments.applied(scene), target, read }, warnings))
+        let scene = arguments.applied(scene);
+        let (scene, powered) = if arguments.as_powered { allowed(file, &scene)? } else { (scene, None) };
+        Ok((Job { scene, target, read, powered }, warnings))
     }
 
     fn draw(&self, linear: Option<&Path>) -> Result<(LuminanceImage, ExposureValue), Vec<Diagnostic>> {
         let picture = luminance(&self.scene);
         let exposure = render::exposure(&self.scene, &picture);
-        let png = render::png(&self.scene, &picture, exposure).map_err(|e| not_encoded(&self.target, &e))?;
+        let notes: Vec<String> = self.powered.iter().map(|powered| format!("{}.", powered.words)).collect();
+        let png = render::png_with(&self.scene, &picture, exposure, &notes)
+            .map_err(|e| not_encoded(&self.target, &e))?;
         let linear = match linear {
             Some(path) => Some((path, render::linear_png(&picture).map_err(|e| not_encoded(path, &e))?)),
             None => None,
@@ -224,7 +283,7 @@ pub(super) fn three_digits(value: f64) -> String {
 }
 
 fn in_words(
-    Job { scene, target, .. }: &Job,
+    Job { scene, target, powered, .. }: &Job,
     linear: Option<&Path>,
     picture: &LuminanceImage,
     exposure: ExposureValue,
@@ -267,6 +326,7 @@ fn in_words(
             mm(high)
         )
     }));
+    lines.extend(powered.iter().map(|powered| format!("{}.", powered.words)));
     if scene.pixels.iter().all(|p| p.levels.iter().all(|&l| l == 0.0)) {
         lines.push("All pixels are dark.".to_owned());
     }
@@ -277,7 +337,7 @@ fn in_words(
 const SEEN_BARE: f64 = 0.005;
 
 fn as_json(
-    Job { scene, target, .. }: &Job,
+    Job { scene, target, powered, .. }: &Job,
     linear: Option<&Path>,
     picture: &LuminanceImage,
     exposure: ExposureValue,
@@ -287,6 +347,8 @@ fn as_json(
         "file": target.display().to_string(),
         "linear_file": linear.map(|path| path.display().to_string()),
         "scene": scene.name,
+        "pixels": scene.pixels.len(),
+        "as_powered": powered.as_ref().map(|powered| &powered.data),
         "exposure_ev_iso_100": exposure.0,
         "full_scale_cd_m2": exposure.full_scale().0,
         "mm_per_px": frame.mm_per_px,

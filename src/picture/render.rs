@@ -82,8 +82,23 @@ fn notes(scene: &Scene) -> Vec<String> {
 /// # Errors
 /// When the encoder refuses, which no scene that passed its check should bring about.
 pub fn png(scene: &Scene, picture: &LuminanceImage, exposure: ExposureValue) -> Result<Vec<u8>, PngError> {
+    png_with(scene, picture, exposure, &[])
+}
+
+/// The same with further lines in the caption, before those that say how sure it is.
+///
+/// # Errors
+/// As [`png()`].
+pub fn png_with(
+    scene: &Scene,
+    picture: &LuminanceImage,
+    exposure: ExposureValue,
+    notes: &[String],
+) -> Result<Vec<u8>, PngError> {
     let mm_per_px = picture.frame.mm_per_px;
-    let canvas = captioned(&developed(picture, exposure), mm_per_px, &caption(scene, exposure));
+    let mut caption = caption(scene, exposure);
+    caption.notes.splice(0..0, notes.iter().cloned());
+    let canvas = captioned(&developed(picture, exposure), mm_per_px, &caption);
     srgb_8(&canvas, mm_per_px, &[("Software", "weftlight")])
 }
 

@@ -7,7 +7,7 @@ use super::drawn::Drawings;
 use super::groups::{self, Dimming};
 use super::shape::{MARGIN_HEIGHTS, MARGIN_LEAST_MM, MOST_PIXELS, PLACED, SCENE};
 use super::stand_off::{self, Relief};
-use super::{Exposure, Laid, PatternPiece, Pixel, PlacedCloth, Scene, View, extent_with};
+use super::{Exposure, GroupForm, Laid, PatternPiece, Pixel, PlacedCloth, Scene, View, extent_with};
 use crate::build::supply;
 use crate::cloth::Cloth;
 use crate::cloth::catalogue::{ClothSource, Reference};
@@ -28,6 +28,8 @@ pub struct Resolved {
     pub warnings: Vec<Diagnostic>,
     /// What became of the groups that follow a drawing or a list.
     pub laid: Vec<Laid>,
+    /// What each group of the file is.
+    pub forms: Vec<GroupForm>,
     /// The drawings that were used and the size of their units.
     pub scales: Vec<(String, Scale)>,
     /// The drawings and lists that were read, as their paths are shown.
@@ -104,10 +106,11 @@ fn resolve_with(
     diagnostics.extend(elsewhere);
     diagnostics.extend(drawings.elsewhere);
     match found {
-        Some((scene, laid)) if !faulty => Ok(Resolved {
+        Some((scene, laid, forms)) if !faulty => Ok(Resolved {
             scene,
             warnings: diagnostics,
             laid,
+            forms,
             scales: drawings.scales,
             files: drawings.files,
         }),
@@ -124,7 +127,7 @@ fn scene_of(
     pitch_mm: Option<f64>,
     problems: &mut Problems,
     elsewhere: &mut Vec<Diagnostic>,
-) -> Option<(Scene, Vec<Laid>)> {
+) -> Option<(Scene, Vec<Laid>, Vec<GroupForm>)> {
     if root.value == crate::reading::Value::Nothing {
         problems.push(
             Problem::error(&root.place, "the file is empty")
@@ -147,7 +150,7 @@ fn scene_of(
     let supply = scene.has("supply").then(|| supply::read(&scene.map("supply")?, count, problems));
     let piece = piece(&scene, drawings, problems);
     let mut stack = stack?;
-    let Groups { mut pixels, laid, own_gaps } = pixels?;
+    let Groups { mut pixels, laid, forms, own_gaps } = pixels?;
     stand_off::settle(&mut pixels, &own_gaps, &mut stack, &relief?, &scene, problems);
     let height = stand_off::thickness(&pixels, &stack).0;
     let piece = piece?;
@@ -168,7 +171,7 @@ fn scene_of(
         supply: supply.map_or(Some(None), |supply| supply.map(Some))?,
         piece,
     };
-    Some((scene, laid))
+    Some((scene, laid, forms))
 }
 
 /// The pattern piece; `None` after a problem was reported.
@@ -269,6 +272,8 @@ struct Groups {
     pixels: Vec<Pixel>,
     /// What is to be told of those that follow a drawing or a list.
     laid: Vec<Laid>,
+    /// What each group is.
+    forms: Vec<GroupForm>,
     /// `gap_mm` of each group that has one.
     own_gaps: Vec<Option<f64>>,
 }
@@ -321,7 +326,8 @@ fn pixels(
     }
     let laid = groups.iter().enumerate().filter_map(|(index, group)| group.laid(index)).collect();
     let own_gaps = groups.iter().map(groups::Group::own_gap_mm).collect();
-    Some(Groups { pixels, laid, own_gaps })
+    let forms = groups.iter().map(groups::Group::form).collect();
+    Some(Groups { pixels, laid, forms, own_gaps })
 }
 
 fn stack(
@@ -343,7 +349,8 @@ fn stack(
                 }
                 _ => entry.text("cloth").and_then(|name| finder.find(name, &entry, problems, elsewhere)),
             };
-            Some(PlacedCloth { gap_below: Millimetres(entry.number("gap_mm")?), cloth: cloth? })
+            let sleeve = entry.flag("sleeve")?;
+            Some(PlacedCloth { gap_below: Millimetres(entry.number("gap_mm")?), cloth: cloth?, sleeve })
         })
         .collect();
     if problems.errors() > errors {

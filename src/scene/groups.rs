@@ -2,7 +2,7 @@
 
 use super::drawn::{self, Drawings};
 use super::shape::{GROUP, MOST_EXTENT_MM};
-use super::{Laid, Pixel};
+use super::{GroupForm, Laid, Pixel};
 use crate::diagnose::{Problem, Problems};
 use crate::pixels::layout::{self, GridOrder, Place};
 use crate::pixels::package::{Die, Package};
@@ -224,6 +224,17 @@ impl Group<'_> {
     /// The group's own gap to the first cloth in mm.
     pub(super) fn own_gap_mm(&self) -> Option<f64> {
         self.entry.has("gap_mm").then(|| self.entry.number("gap_mm"))?
+    }
+
+    /// What it is.
+    pub(super) fn form(&self) -> GroupForm {
+        match self.form {
+            Form::Strip { pitch, .. } => GroupForm::Strip { pitch_mm: pitch },
+            Form::Ring { diameter, .. } => GroupForm::Ring { diameter_mm: diameter },
+            Form::Grid { pitch, size, .. } => GroupForm::Grid { size, pitch_mm: pitch },
+            Form::Drawn(_) => GroupForm::Drawn,
+            Form::Point { .. } => GroupForm::Point,
+        }
     }
 
     /// What is to be told about a group that follows a drawing or a list.

@@ -41,6 +41,8 @@ pub struct PlacedCloth {
     pub gap_below: Millimetres,
     /// The cloth.
     pub cloth: Arc<Cloth>,
+    /// Whether it is the sleeve in which the strip is sold, and no cloth to cut.
+    pub sleeve: bool,
 }
 
 /// How the picture is exposed.
@@ -78,6 +80,32 @@ pub struct PatternPiece {
     pub outline: Outline,
     /// Seam allowance, which pixels keep free.
     pub seam: Millimetres,
+}
+
+/// What a group of the scene file is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum GroupForm {
+    /// A straight strip.
+    Strip {
+        /// Distance from pixel to pixel.
+        pitch_mm: f64,
+    },
+    /// A ring.
+    Ring {
+        /// Diameter of the circle through the pixels' centres.
+        diameter_mm: f64,
+    },
+    /// A grid.
+    Grid {
+        /// Pixels in a row, and rows.
+        size: [usize; 2],
+        /// Distance from pixel to pixel, both ways.
+        pitch_mm: f64,
+    },
+    /// Along a drawing or at listed places: its [`Laid`] says more.
+    Drawn,
+    /// An ideal source.
+    Point,
 }
 
 /// What became of a group that follows a drawing or a list.

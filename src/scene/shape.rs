@@ -308,6 +308,12 @@ pub static PLACED: Shape = Shape {
             "a name of the catalogue, a file that ends in .yaml, or a cloth written in place",
         ),
         Field::may(
+            "sleeve",
+            Kind::Flag,
+            Absent::Open,
+            "true for the sleeve in which a strip is sold: its ends are stripped for soldering, and it is no cloth to cut",
+        ),
+        Field::may(
             "dome",
             Kind::Map(&DOME),
             Absent::Open,

@@ -28,8 +28,11 @@ impl Scene {
         let gap = scene.stack.get(kept).map_or(Millimetres(0.0), |former| former.gap_below);
         scene.stack.truncate(kept);
         let gaps = std::iter::once(gap).chain(std::iter::repeat(Millimetres(0.0)));
-        let placed =
-            gaps.take(layers.max(1)).map(|gap_below| PlacedCloth { gap_below, cloth: Arc::clone(cloth) });
+        let placed = gaps.take(layers.max(1)).map(|gap_below| PlacedCloth {
+            gap_below,
+            cloth: Arc::clone(cloth),
+            sleeve: false,
+        });
         scene.stack.extend(placed);
         scene
     }

@@ -7,6 +7,7 @@ mod cloth;
 mod common;
 mod compare;
 mod estimate;
+mod make;
 mod photo;
 mod pick;
 mod places;

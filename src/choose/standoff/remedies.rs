@@ -210,7 +210,7 @@ fn more_layers(scene: &Scene) -> Option<Scene> {
 /// The scene with one more cloth upon the outermost one, if there may be so many.
 fn with_layer(scene: &Scene, cloth: &Arc<Cloth>) -> Option<Scene> {
     let mut more = scene.clone();
-    more.stack.push(PlacedCloth { gap_below: Millimetres(0.0), cloth: Arc::clone(cloth) });
+    more.stack.push(PlacedCloth { gap_below: Millimetres(0.0), cloth: Arc::clone(cloth), sleeve: false });
     (more.stack.len() <= MOST_LAYERS).then_some(more)
 }
 

@@ -107,23 +107,55 @@ pub fn svg_to_png(svg: &str, scale: f32) -> Result<Vec<u8>, ChartError> {
 /// # Errors
 /// When the text is not an SVG drawing, and when the PDF cannot be written.
 pub fn svg_to_pdf(svg: &str) -> Result<Vec<u8>, ChartError> {
-    let document = roxmltree::Document::parse(svg)?;
-    let tree = usvg::Tree::from_xmltree(&document, &options())?;
-    let said = |name: &str| {
-        document
-            .root_element()
-            .children()
-            .find(|node| node.has_tag_name(("http://www.w3.org/2000/svg", name)))
-            .and_then(|node| node.text())
-            .map(str::to_owned)
-            .filter(|text| !text.is_empty())
-    };
+    svgs_to_pdf(&[svg])
+}
+
+/// Drawings as a PDF of as many pages, each of its drawing's own size; a drawing in mm gets a page of these mm. The first drawing's
+/// `<title>` becomes the document's title; the `<desc>` of each is the description of its page.
+///
+/// # Errors
+/// When a text is not an SVG drawing, and when the PDF cannot be written.
+pub fn svgs_to_pdf(pages: &[impl AsRef<str>]) -> Result<Vec<u8>, ChartError> {
+    let mut pdf = krilla::Document::new();
+    let mut tags = TagTree::new();
+    let mut title = None;
+    for svg in pages {
+        let document = roxmltree::Document::parse(svg.as_ref())?;
+        let figure = add_page(&mut pdf, &document)?;
+        let mut group = TagGroup::new(Tag::Figure(said(&document, "desc")));
+        group.push(figure);
+        tags.push(group);
+        title = title.or_else(|| said(&document, "title"));
+    }
+    pdf.set_tag_tree(tags);
+    let mut metadata = Metadata::new().language("en".to_owned());
+    if let Some(title) = title {
+        metadata = metadata.title(title);
+    }
+    pdf.set_metadata(metadata);
+    pdf.finish().map_err(|error| ChartError::Pdf(format!("{error:?}")))
+}
+
+/// The text of the drawing's own `<title>` or `<desc>`.
+fn said(document: &roxmltree::Document<'_>, name: &str) -> Option<String> {
+    document
+        .root_element()
+        .children()
+        .find(|node| node.has_tag_name(("http://www.w3.org/2000/svg", name)))
+        .and_then(|node| node.text())
+        .map(str::to_owned)
+        .filter(|text| !text.is_empty())
+}
+
+fn add_page(
+    pdf: &mut krilla::Document,
+    document: &roxmltree::Document<'_>,
+) -> Result<krilla::tagging::Identifier, ChartError> {
+    let tree = usvg::Tree::from_xmltree(document, &options())?;
     let (width, height) = (tree.size().width() * POINTS_PER_PX, tree.size().height() * POINTS_PER_PX);
     let refused = |what: &str| ChartError::Pdf(what.to_owned());
     let settings = PageSettings::from_wh(width, height).ok_or_else(|| refused("the page has no size"))?;
     let size = krilla::geom::Size::from_wh(width, height).ok_or_else(|| refused("the page has no size"))?;
-
-    let mut pdf = krilla::Document::new();
     let mut page = pdf.start_page_with(settings);
     let mut surface = page.surface();
     let figure = surface.start_tagged(ContentTag::Other);
@@ -132,16 +164,5 @@ pub fn svg_to_pdf(svg: &str) -> Result<Vec<u8>, ChartError> {
     surface.finish();
     page.finish();
     drawn.ok_or_else(|| refused("the drawing cannot be drawn"))?;
-
-    let mut tags = TagTree::new();
-    let mut group = TagGroup::new(Tag::Figure(said("desc")));
-    group.push(figure);
-    tags.push(group);
-    pdf.set_tag_tree(tags);
-    let mut metadata = Metadata::new().language("en".to_owned());
-    if let Some(title) = said("title") {
-        metadata = metadata.title(title);
-    }
-    pdf.set_metadata(metadata);
-    pdf.finish().map_err(|error| ChartError::Pdf(format!("{error:?}")))
+    Ok(figure)
 }

@@ -12,7 +12,7 @@ const LINE_OVER_SIZE: f64 = 0.928 + 0.236;
 pub(super) const CAPITAL: f64 = 0.729;
 
 /// Width of a text at a size, in the embedded font.
-pub(super) fn width(text: &str, size: f64) -> f64 {
+pub(crate) fn width(text: &str, size: f64) -> f64 {
     f64::from(text_width(text, line_height(size)))
 }
 
@@ -22,7 +22,7 @@ pub(super) fn line_height(size: f64) -> f32 {
 }
 
 /// A coordinate with at most two decimals; what is not finite becomes 0, so that a file is always valid.
-pub(super) fn n(value: f64) -> String {
+pub(crate) fn n(value: f64) -> String {
     let rounded = (value * 100.0).round() / 100.0;
     // Adding 0 turns -0 into 0.
     if rounded.is_finite() { format!("{}", rounded + 0.0) } else { "0".to_owned() }
@@ -34,7 +34,7 @@ pub(super) fn hex([r, g, b]: Rgb8) -> String {
 }
 
 /// Text as XML: signs with a meaning escaped, signs that XML 1.0 forbids left out.
-pub(super) fn escaped(text: &str) -> String {
+pub(crate) fn escaped(text: &str) -> String {
     let mut out = String::with_capacity(text.len());
     for c in text.chars() {
         match c {
