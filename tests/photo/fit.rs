@@ -204,11 +204,11 @@ pub(crate) struct Errors {
 pub(crate) fn errors(cloth: &TestCloth, found: &Recovered) -> Errors {
     let truth = spots::of(cloth, cloth.predicted_gap_mm);
     let (mut reduced, mut kept, mut predicted): (f64, f64, f64) = (0.0, 0.0, 0.0);
-    for c in 0..COLOURS {
+    for (c, nm) in WAVELENGTHS_NM.into_iter().enumerate() {
         reduced = reduced.max((found.certainty.reduced[c].value / cloth.reduced_thickness(c) - 1.0).abs());
         let share = truth.colours[c].direct_share.value + truth.colours[c].scattered_share.value;
         kept = kept.max((found.certainty.light_kept[c].value / share - 1.0).abs());
-        let layer = found.cloth.layer_at(Millimetres(cloth.predicted_gap_mm), Nanometres(WAVELENGTHS_NM[c]));
+        let layer = found.cloth.layer_at(Millimetres(cloth.predicted_gap_mm), Nanometres(nm));
         let stack = Stack { board_reflectance: BOARD_REFLECTANCE, layers: vec![layer] };
         let spot = &solved(&[stack], 1.0)[0];
         let height = cloth.predicted_gap_mm + cloth.thickness_mm;
@@ -277,6 +277,7 @@ const NOT_ASKED: [(&str, &str); 4] = [
 
 #[test]
 #[ignore = "a table of all cloths, gaps and noises: minutes; a part of it runs in photographs_give_back_the_cloth"]
+#[allow(clippy::print_stdout)] // A table is there to be read.
 fn table() {
     println!("cloth                gaps (mm)    noise  tau'    kept    predicted  90 % of tau', kept  chi2");
     let mut outside = Vec::new();

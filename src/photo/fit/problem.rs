@@ -243,7 +243,7 @@ impl Whole {
     /// What the photograph would show at each mean.
     fn predicted(&self, i: usize, spots: &Spots, at: &DVector<f64>) -> Vec<f64> {
         let reading = self.reading(i, at[self.of_setup(i, SCALE)]);
-        self.from_reading(i, &reading, spots, at)
+        self.read_off(i, &reading, spots, at)
     }
 
     /// Weights with which the held values of a spot make each mean.
@@ -262,7 +262,7 @@ impl Whole {
         shot.rows.par_iter().map(weights).collect()
     }
 
-    fn from_reading(&self, i: usize, reading: &[Vec<f64>], spots: &Spots, at: &DVector<f64>) -> Vec<f64> {
+    fn read_off(&self, i: usize, reading: &[Vec<f64>], spots: &Spots, at: &DVector<f64>) -> Vec<f64> {
         let shot = &self.shots[i];
         let exposure = shot.exposure * at[of_shot(i, EXPOSURE)].exp();
         let ahead = (self.bench.beam_power + 1.0) / (2.0 * PI) * spots.direct;
@@ -415,13 +415,13 @@ impl Problem for Whole {
         for (i, shot) in self.shots.iter().enumerate() {
             let rows = shot.rows.len();
             let reading = self.reading(i, at[self.of_setup(i, SCALE)]);
-            let base = self.from_reading(i, &reading, &spots[0][i], at);
+            let base = self.read_off(i, &reading, &spots[0][i], at);
             let mut put = |variable: usize, by: f64, values: &[f64]| {
                 for (r, (value, before)) in values.iter().zip(&base).enumerate() {
                     jacobian[(first + r, variable)] = (value - before) / (by * shot.rows[r].sure);
                 }
             };
-            let with = |which: usize| self.from_reading(i, &reading, &spots[which][i], at);
+            let with = |which: usize| self.read_off(i, &reading, &spots[which][i], at);
             put(THICKNESS, STEP_LN, &with(1));
             put(OPENNESS, changes[3][0].1, &with(3));
             put(ASYMMETRY, STEP_ASYMMETRY, &with(4));
@@ -429,14 +429,14 @@ impl Problem for Whole {
             for c in 0..COLOURS {
                 let mut mixed = spots[0][i].clone();
                 mixed.values[c].clone_from(&spots[2][i].values[c]);
-                put(ABSORPTION + c, STEP_LN, &self.from_reading(i, &reading, &mixed, at));
+                put(ABSORPTION + c, STEP_LN, &self.read_off(i, &reading, &mixed, at));
             }
             let cheap = (ANSWER..COMMON)
                 .chain([EXPOSURE, BACKGROUND, BACKGROUND + 1, BACKGROUND + 2].map(|v| of_shot(i, v)));
             for variable in cheap {
                 // All of these enter nearly straight.
                 let by = if (SPILL..COMMON).contains(&variable) { 1e-2 } else { 1e-4 };
-                put(variable, by, &self.from_reading(i, &reading, &spots[0][i], &moved(&[(variable, by)])));
+                put(variable, by, &self.read_off(i, &reading, &spots[0][i], &moved(&[(variable, by)])));
             }
             let scale = self.of_setup(i, SCALE);
             put(scale, STEP_LN, &self.predicted(i, &spots[0][i], &moved(&[(scale, STEP_LN)])));
