@@ -6,5 +6,6 @@ mod cloths;
 mod examples;
 mod fit;
 mod make_spots;
+mod refused;
 mod spots;
 mod synthetic;
