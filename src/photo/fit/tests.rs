@@ -99,8 +99,9 @@ fn cloths() -> [(&'static str, f64, ClothNumbers); 4] {
 
 #[test]
 fn the_way_back_is_found_when_nothing_is_hidden() {
-    /// What is known beforehand pulls at what the rings leave open, by less than this share.
-    const PULLED: f64 = 0.05;
+    /// Rings without noise would lead to the cloth itself, were it not for what is taken as known beforehand. Of that the darkening of
+    /// the lens is wrong here by one of its standard uncertainties (there is none); what is found moves by less than one of its own.
+    const PULLED: f64 = 1.0;
     for (name, t, cloth) in cloths() {
         let shots = [shot(&cloth, t, [1.5, 1.5], 50.0, 0.0, 1), shot(&cloth, t, [8.0, 8.0], 50.0, 0.0, 2)];
         let found = fit(&subject(t, Some(50.0)), &shots).expect("fits");
@@ -108,7 +109,9 @@ fn the_way_back_is_found_when_nothing_is_hidden() {
         let certainty = found.certainty();
         for c in 0..COLOURS {
             let reduced = certainty.reduced[c];
-            assert!((reduced.value / cloth.reduced(c) - 1.0).abs() < PULLED, "{name}, {c}: {reduced:?}");
+            let sure = (reduced.high / reduced.value).ln() / certainty::NINETY;
+            let pull = (reduced.value / cloth.reduced(c)).ln() / sure;
+            assert!(pull.abs() < PULLED, "{name}, {c}: {reduced:?} {}", cloth.reduced(c));
             assert!(reduced.holds(cloth.reduced(c)));
         }
         assert!((found.cloth.openness - cloth.openness).abs() < 0.005, "{name}: {:?}", found.cloth);
