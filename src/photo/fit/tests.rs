@@ -102,6 +102,8 @@ fn the_way_back_is_found_when_nothing_is_hidden() {
     /// Rings without noise would lead to the cloth itself, were it not for what is taken as known beforehand. Of that the darkening of
     /// the lens is wrong here by one of its standard uncertainties (there is none); what is found moves by less than one of its own.
     const PULLED: f64 = 1.0;
+    /// Root mean square over the peak, below what the fit is told to expect of the model.
+    const MISFIT: f64 = 0.005;
     for (name, t, cloth) in cloths() {
         let shots = [shot(&cloth, t, [1.5, 1.5], 50.0, 0.0, 1), shot(&cloth, t, [8.0, 8.0], 50.0, 0.0, 2)];
         let found = fit(&subject(t, Some(50.0)), &shots).expect("fits");
@@ -115,7 +117,9 @@ fn the_way_back_is_found_when_nothing_is_hidden() {
             assert!(reduced.holds(cloth.reduced(c)));
         }
         assert!((found.cloth.openness - cloth.openness).abs() < 0.005, "{name}: {:?}", found.cloth);
-        assert!(found.shots.iter().all(|shot| shot.profiles.iter().flatten().all(|p| p.misfit().1 < 0.01)));
+        for profile in found.shots.iter().flat_map(|shot| shot.profiles.iter().flatten()) {
+            assert!(profile.misfit().0 < MISFIT, "{name}: {:?}", profile.misfit());
+        }
     }
 }
 
