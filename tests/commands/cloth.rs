@@ -9,6 +9,7 @@ fn fabrics() -> Vec<String> {
     std::fs::read_dir(folder)
         .expect("the folder is there")
         .map(|entry| entry.expect("readable").path())
+        .filter(|path| path.extension().is_some_and(|ending| ending == "yaml"))
         .map(|path| path.file_stem().expect("a name").to_string_lossy().into_owned())
         .collect()
 }
