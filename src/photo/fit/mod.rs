@@ -53,6 +53,11 @@ use unknowns::{
     THICKNESS, of_shot,
 };
 
+/// Relative standard uncertainty of the exposure of one photograph against another's (common practice, no source).
+pub const EXPOSURE_SURE: f64 = 0.03;
+/// Standard uncertainty of the logarithm of what is not known at all.
+pub const UNKNOWN: f64 = 4.0;
+
 /// Which dies of the pixel are lit in a photograph.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Lit {

@@ -17,8 +17,6 @@ const MODEL_INDEPENDENT: f64 = 15.0;
 const DARKENING_BEFORE: (f64, f64) = (0.1, 0.1);
 /// Share of another die's light in a channel of the camera once its colours are corrected (common practice, no source).
 const SPILL_SURE: f64 = 0.1;
-/// Uncertainty of what is not known at all, as factor of e.
-const UNKNOWN: f64 = 4.0;
 /// The rings reach the background; where they do not, it lies within this share of the peak.
 const BACKGROUND_SURE: f64 = 0.3;
 /// A ring needs this share of its area, and the innermost one, which must hold the window whole, this one.
@@ -34,8 +32,6 @@ const PLACES: usize = 12;
 
 /// Room of the held spots beyond the farthest ring, for the error of the scale.
 const ROOM: f64 = 1.25;
-/// How well the exposures of two photographs are known against each other (common practice, no source).
-const SECOND_EXPOSURE_SURE: f64 = 0.03;
 
 /// One mean.
 #[derive(Clone, Debug)]
@@ -179,7 +175,7 @@ impl Whole {
             let variable = variable - COMMON;
             let (mean, sure) = match variable {
                 GAP => (gap_mm, sure),
-                EXPOSURE => (mean, sure.max(SECOND_EXPOSURE_SURE)),
+                EXPOSURE => (mean, sure.max(EXPOSURE_SURE)),
                 _ => (mean, sure),
             };
             whole.priors.push((of_shot(new, variable), mean, sure));

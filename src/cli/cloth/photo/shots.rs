@@ -8,7 +8,7 @@ use crate::photo::decode::{MOST_MEMORY, Photo, ToneChoice, decode};
 use crate::photo::find::FindError;
 use crate::photo::fit::second::BARE_SURE;
 use crate::photo::fit::unknowns::{COLOUR_NAMES, COLOURS};
-use crate::photo::fit::{Beforehand, Lit, Shot, Subject};
+use crate::photo::fit::{Beforehand, EXPOSURE_SURE, Lit, Shot, Subject, UNKNOWN};
 use crate::photo::measure::{
     Answer, BareLight, Expected, MeasureError, Measured, joined, measure, measure_bare,
 };
@@ -36,11 +36,6 @@ pub(super) struct Ready {
     pub(super) remarks: Vec<Diagnostic>,
     pub(super) bare: Option<Answer>,
 }
-
-/// Relative uncertainty of the exposure of one photograph against another's (common practice, no source).
-const EXPOSURE_SURE: f64 = 0.03;
-/// That of an exposure that is not known.
-const EXPOSURE_UNKNOWN: f64 = 4.0;
 
 /// Reads and measures all photographs.
 pub(super) fn ready(
@@ -74,7 +69,7 @@ pub(super) fn ready(
             gap_sure_mm: taking.stand_off_within_mm,
             scale_sure: scales[i].sure(),
             exposure: exposures.as_ref().map_or(1.0, |all| all[i]),
-            exposure_sure: if exposures.is_some() { EXPOSURE_SURE } else { EXPOSURE_UNKNOWN },
+            exposure_sure: if exposures.is_some() { EXPOSURE_SURE } else { UNKNOWN },
             lit: lit[i],
             rings: read.measured.rings.clone(),
             centres_mm: read.measured.centres_mm(),
