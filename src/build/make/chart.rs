@@ -46,7 +46,11 @@ pub fn volts_chart(plan: &Plan) -> Option<String> {
     let chart = Chart {
         title: format!("{}: voltage along the run", plan.name),
         subtitle: vec!["Pixels from 0 at data in, at the brightness that the supply allows".to_owned()],
-        x: Axis::linear("pixel", ""),
+        // Up to the last pixel and no further: the lines' names then stand beside their ends.
+        x: Axis {
+            range: Some((0.0, plan.places.len().saturating_sub(1).max(1) as f64)),
+            ..Axis::linear("pixel", "")
+        },
         panels: vec![Panel::Plot(plot)],
         notes: vec!["Below what it needs, a pixel loses blue and green first and may flicker. Estimates: measure the real run.".to_owned()],
         ..Chart::default()

@@ -4,6 +4,7 @@
 //! page of its own, to size: the drawings are as large as the paper and their pages have no margin.
 
 use super::Plan;
+use super::figures::Figures;
 use super::sections::{Block, Section, sections};
 use super::tiles::{Drawings, Paper};
 use crate::picture::chart::escaped;
@@ -31,7 +32,7 @@ ol.steps { list-style: none; padding-left: 0; counter-reset: step; }
 ol.steps li { counter-increment: step; padding-left: 3.4rem; position: relative; margin: 0.5rem 0; }
 ol.steps li::before { content: '\\2610\\00a0' counter(step) '.'; position: absolute; left: 0; }
 figure { margin: 0.8rem 0; }
-figure > svg { display: block; max-width: 100%; height: auto; background: #ffffff; border: 1px solid var(--line); }
+figure > svg, figure > img { display: block; max-width: 100%; height: auto; background: #ffffff; border: 1px solid var(--line); }
 figcaption { color: var(--quiet); font-size: 0.9rem; }
 @media (max-width: 40rem) {
   table, caption, tbody, tr, td, th[scope=row] { display: block; width: auto; }
@@ -47,25 +48,26 @@ figcaption { color: var(--quiet); font-size: 0.9rem; }
   h2, caption { break-after: avoid; } .short, tr, li, figure { break-inside: avoid; }
   .wide { overflow: visible; }
   figure.page { page: drawing; break-before: page; break-after: page; margin: 0; }
+  figure.across { page: drawing-across; }
   figure.page > svg { border: 0; max-width: none; }
   figure.page > figcaption, .screen { display: none; }
 }
 ";
 
-/// The sheet of a plan, with its drawings and, where there is a supply, the chart of voltages (SVG).
+/// The sheet of a plan, with its drawings and its figures.
 #[must_use]
-pub fn html(plan: &Plan, drawings: &Drawings, chart: Option<&str>) -> String {
+pub fn html(plan: &Plan, drawings: &Drawings, figures: &Figures) -> String {
     let title = escaped(&plan.name);
-    let size = match drawings.paper {
-        Paper::A4 => "210mm 297mm",
-        Paper::Letter => "8.5in 11in",
+    let (size, across) = match drawings.paper {
+        Paper::A4 => ("210mm 297mm", "297mm 210mm"),
+        Paper::Letter => ("8.5in 11in", "11in 8.5in"),
     };
     let mut body = format!(
         "<header><h1>{title}: make sheet</h1>\n<p class=\"quiet\">How to build it: what to cut, solder and sew. Figures are estimates from typical parts; \
          local codes and licensed practice decide.</p></header>\n<main>\n"
     );
     for section in sections(plan) {
-        body += &section_in_html(&section, chart);
+        body += &section_in_html(&section, figures);
     }
     body += &format!(
         "<section><h2>Drawings</h2>\n<p>{}</p>\n<p class=\"screen\">Printed at 100 % on {}, every drawing fills one page and is true to size. Measure the check \
@@ -73,25 +75,28 @@ pub fn html(plan: &Plan, drawings: &Drawings, chart: Option<&str>) -> String {
         escaped(&drawings.in_words()),
         drawings.paper.name()
     );
-    body += &figure(&drawings.overview, "Overview with the check square");
+    body += &figure(&drawings.overview, "Overview with the check square", false);
     for tile in &drawings.tiles {
-        body += &figure(&tile.svg, &format!("Page {}, to size", tile.name));
+        body += &figure(&tile.svg, &format!("Page {}, to size", tile.name), drawings.across);
     }
     body += "</section>\n</main>\n";
     let [width, height] = drawings.paper.size_mm();
+    let [side_width, side_height] = drawings.paper.lying_mm(true);
     format!(
         "<!DOCTYPE html>\n<html xmlns=\"http://www.w3.org/1999/xhtml\" lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n\
          <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n<link rel=\"icon\" href=\"data:,\"/>\n<title>{title}: make sheet</title>\n\
-         <style>{STYLE}@page {{ size: {size}; margin: 15mm; }}\n@page drawing {{ size: {size}; margin: 0; }}\n\
-         @media print {{ figure.page > svg {{ width: {width}mm; height: {height}mm; }} }}\n</style>\n</head>\n<body>\n{body}</body>\n</html>\n"
+         <style>{STYLE}@page {{ size: {size}; margin: 15mm; }}\n@page drawing {{ size: {size}; margin: 0; }}\n@page drawing-across {{ size: {across}; margin: 0; }}\n\
+         @media print {{ figure.page > svg {{ width: {width}mm; height: {height}mm; }} \
+         figure.across > svg {{ width: {side_width}mm; height: {side_height}mm; }} }}\n</style>\n</head>\n<body>\n{body}</body>\n</html>\n"
     )
 }
 
-fn figure(svg: &str, caption: &str) -> String {
-    format!("<figure class=\"page\">{svg}<figcaption>{}</figcaption></figure>\n", escaped(caption))
+fn figure(svg: &str, caption: &str, across: bool) -> String {
+    let class = if across { "page across" } else { "page" };
+    format!("<figure class=\"{class}\">{svg}<figcaption>{}</figcaption></figure>\n", escaped(caption))
 }
 
-fn section_in_html(section: &Section, chart: Option<&str>) -> String {
+fn section_in_html(section: &Section, figures: &Figures) -> String {
     let mut out = format!("<section><h2>{}</h2>\n", escaped(&section.title));
     for block in &section.blocks {
         out += &match block {
@@ -102,7 +107,17 @@ fn section_in_html(section: &Section, chart: Option<&str>) -> String {
             }
             Block::Steps(points) => format!("<ol class=\"steps\">{}</ol>\n", items(points)),
             Block::Table { caption, head, rows } => table(caption, head, rows),
-            Block::Chart => chart.map_or(String::new(), |svg| {
+            Block::Picture => figures.preview.as_ref().map_or(String::new(), |preview| {
+                format!(
+                    "<figure><img src=\"{}\" width=\"{}\" height=\"{}\" alt=\"{}\"/><figcaption>{}</figcaption></figure>\n",
+                    preview.address(),
+                    preview.size_px[0],
+                    preview.size_px[1],
+                    escaped(&preview.alt),
+                    escaped(&preview.caption)
+                )
+            }),
+            Block::Chart => figures.chart.as_ref().map_or(String::new(), |svg| {
                 format!(
                     "<figure>{svg}<figcaption>Voltage at every pixel along the run.</figcaption></figure>\n"
                 )

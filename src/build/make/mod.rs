@@ -6,6 +6,7 @@
 //! | plan | sections of words and tables | [`sections::sections`] |
 //! | plan | drawings to size and an overview | [`tiles::drawings`] |
 //! | plan | chart of voltages along the run | [`chart::volts_chart`] |
+//! | scene, plan | preview at the brightness that the supply allows | [`figures::preview`] |
 //! | plan, drawings | one HTML file | [`html::html`] |
 //! | plan, drawings | pages of a PDF, as SVG | [`pages::pages`] |
 //! | plan | cut list, voltages, all of it | [`lists`] |
@@ -36,6 +37,7 @@
 pub mod chart;
 pub mod cloths;
 mod drawing;
+pub mod figures;
 pub mod html;
 pub mod lists;
 pub mod map;

@@ -1,6 +1,7 @@
 //! The pages of the PDF, as SVG: words and tables, the chart, the overview, the pages to size.
 
 use super::Plan;
+use super::figures::Figures;
 use super::sections::{Block, sections};
 use super::tiles::{Drawings, MARGIN_MM, page};
 use crate::picture::chart::{escaped, plain_number as n, text_width_at};
@@ -16,8 +17,12 @@ const LEADING: f64 = 1.4;
 const PAD: f64 = 1.2;
 /// Blank around pages of words, in mm.
 const AROUND: f64 = MARGIN_MM + 6.0;
+/// Greatest height of the preview, in mm.
+const PICTURE_HIGH: f64 = 95.0;
 /// Rows of a table that is not broken.
 const SHORT: usize = 14;
+/// Rows that a longer table begins with on a page.
+const BEGINNING: usize = 3;
 /// Pages of words; a sheet of that many tables is not read on paper. The lists hold the rest.
 const MOST_PAGES: usize = 40;
 
@@ -34,10 +39,13 @@ impl Flow {
         self.size[0] - 2.0 * AROUND
     }
 
-    fn need(&mut self, height: f64) {
-        if self.y + height > self.size[1] - AROUND && self.y > AROUND {
+    /// Begins a new page unless so much height is left; whether it did.
+    fn need(&mut self, height: f64) -> bool {
+        let begins = self.y + height > self.size[1] - AROUND && self.y > AROUND;
+        if begins {
             self.finish();
         }
+        begins
     }
 
     fn finish(&mut self) {
@@ -66,17 +74,36 @@ impl Flow {
         self.y += 0.4 * size;
     }
 
+    /// The height that the beginning of a block takes: what must not part from its heading.
+    fn least(&self, block: &Block) -> f64 {
+        match block {
+            Block::Table { head, rows, .. } => {
+                self.beginning(head, rows).min(self.size[1] - 2.0 * AROUND - 20.0)
+            }
+            _ => 3.0 * TEXT * LEADING,
+        }
+    }
+
+    /// The height of a table's caption, headings and first rows; of a short table, which is not broken, all of it.
+    fn beginning(&self, head: &[&'static str], rows: &[Vec<String>]) -> f64 {
+        let widths = columns(head, rows, self.room());
+        let kept = if rows.len() <= SHORT { rows.len() } else { BEGINNING };
+        let first: f64 = rows.iter().take(kept).map(|row| row_height(row, &widths)).sum();
+        2.0 * TEXT * LEADING + row_height(&owned(head), &widths) + first
+    }
+
     fn table(&mut self, caption: &str, head: &[&'static str], rows: &[Vec<String>]) {
         let widths = columns(head, rows, self.room());
-        let head: Vec<String> = head.iter().map(|name| (*name).to_owned()).collect();
-        // A short table is not broken.
-        let kept = if rows.len() <= SHORT { rows.len() } else { 1 };
-        let height: f64 =
-            std::iter::once(&head).chain(rows.iter().take(kept)).map(|row| row_height(row, &widths)).sum();
-        self.need(2.0 * TEXT * LEADING + height);
+        let beginning = self.beginning(head, rows);
+        let head = owned(head);
+        self.need(beginning);
         self.paragraph(0.0, TEXT, "", caption);
         self.row(&head, &widths, true);
         for row in rows {
+            // A table that goes on says its headings again.
+            if self.need(row_height(row, &widths)) {
+                self.row(&head, &widths, true);
+            }
             self.row(row, &widths, false);
         }
         self.y += TEXT;
@@ -103,6 +130,10 @@ impl Flow {
         }
         self.y += high;
     }
+}
+
+fn owned(head: &[&'static str]) -> Vec<String> {
+    head.iter().map(|name| (*name).to_owned()).collect()
 }
 
 /// The cells of a row in lines.
@@ -165,7 +196,7 @@ fn columns(head: &[&'static str], rows: &[Vec<String>], room: f64) -> Vec<f64> {
 
 /// All pages of the PDF, in their order.
 #[must_use]
-pub fn pages(plan: &Plan, drawings: &Drawings, chart: Option<&str>) -> Vec<String> {
+pub fn pages(plan: &Plan, drawings: &Drawings, figures: &Figures) -> Vec<String> {
     let size = drawings.paper.size_mm();
     let mut flow = Flow { size, y: AROUND, body: String::new(), done: Vec::new() };
     flow.paragraph(0.0, TITLE, "", &format!("{}: make sheet", plan.name));
@@ -176,11 +207,12 @@ pub fn pages(plan: &Plan, drawings: &Drawings, chart: Option<&str>) -> Vec<Strin
         "How to build it: what to cut, solder and sew. Figures are estimates from typical parts; local codes and licensed practice decide.",
     );
     for section in sections(plan) {
-        flow.need(HEADING * 2.0 + 4.0 * TEXT);
+        let first = section.blocks.first().map_or(0.0, |block| flow.least(block));
+        flow.need(HEADING * (0.6 + LEADING + 0.4) + first);
         flow.y += HEADING * 0.6;
         flow.paragraph(0.0, HEADING, "", &section.title);
         for block in &section.blocks {
-            words_of(block, &mut flow, chart);
+            words_of(block, &mut flow, figures);
         }
     }
     flow.finish();
@@ -215,7 +247,7 @@ pub fn pages(plan: &Plan, drawings: &Drawings, chart: Option<&str>) -> Vec<Strin
     all
 }
 
-fn words_of(block: &Block, flow: &mut Flow, chart: Option<&str>) {
+fn words_of(block: &Block, flow: &mut Flow, figures: &Figures) {
     let plain = |text: &str| text.replace('`', "");
     match block {
         Block::Words(words) => flow.paragraph(0.0, TEXT, "", &plain(words)),
@@ -231,7 +263,25 @@ fn words_of(block: &Block, flow: &mut Flow, chart: Option<&str>) {
             }
         }
         Block::Table { caption, head, rows } => flow.table(caption, head, rows),
+        Block::Picture => {
+            let Some(preview) = &figures.preview else { return };
+            let [width, height] = preview.size_px.map(f64::from);
+            let scale = (flow.room() / width).min(PICTURE_HIGH / height);
+            let (wide, high) = (scale * width, scale * height);
+            flow.need(high + 3.0 * TEXT);
+            flow.body += &format!(
+                r#"<image x="{}" y="{}" width="{}" height="{}" href="{}"/>"#,
+                n(AROUND),
+                n(flow.y),
+                n(wide),
+                n(high),
+                preview.address()
+            );
+            flow.y += high + 0.6 * TEXT;
+            flow.paragraph(0.0, TABLE, "", &preview.caption);
+        }
         Block::Chart => {
+            let chart = figures.chart.as_deref();
             let Some((svg, [width, height])) = chart.and_then(|svg| Some((svg, size_of(svg)?))) else {
                 return;
             };

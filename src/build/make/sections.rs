@@ -42,6 +42,8 @@ pub enum Block {
     },
     /// The chart of voltages stands here.
     Chart,
+    /// The preview stands here.
+    Picture,
 }
 
 /// A table of at most [`MOST_ROWS`], and a word about the rest.
@@ -105,7 +107,7 @@ fn at_a_glance(plan: &Plan) -> Section {
         mm(plan.thickness_mm),
         mm(plan.air_mm)
     ));
-    let mut blocks = vec![Block::Points(points)];
+    let mut blocks = vec![Block::Points(points), Block::Picture];
     if !plan.warnings.is_empty() {
         let warnings =
             plan.warnings.iter().map(|warning| format!("The scene file warns: {warning}.")).collect();

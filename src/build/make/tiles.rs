@@ -1,7 +1,7 @@
 //! The drawing to size, cut into pages to glue together.
 //!
 //! Every page shows the same way round: as one looks at the garment. Neighbouring pages share a strip of [`OVERLAP_MM`]; crosses on both say
-//! where they meet. A page that would show nothing is left out.
+//! where they meet. A page that would show nothing is left out. The paper lies on its side where that takes fewer pages.
 
 use super::drawing::{Element, INK, elements};
 use super::overview::{check_square, overview, overview_extent};
@@ -25,6 +25,13 @@ impl Paper {
             Paper::A4 => [210.0, 297.0],
             Paper::Letter => [215.9, 279.4],
         }
+    }
+
+    /// Width and height in mm, upright or turned on its side.
+    #[must_use]
+    pub fn lying_mm(self, across: bool) -> [f64; 2] {
+        let [width, height] = self.size_mm();
+        if across { [height, width] } else { [width, height] }
     }
 
     /// Its name.
@@ -84,6 +91,8 @@ pub struct Drawings {
     pub left_out: Option<LeftOut>,
     /// The paper.
     pub paper: Paper,
+    /// Whether the pages to size lie on their side; the overview stands upright.
+    pub across: bool,
 }
 
 /// How the drawing is cut into pages.
@@ -95,11 +104,13 @@ pub(super) struct Grid {
     pub(super) page: [f64; 2],
     pub(super) columns: usize,
     pub(super) rows: usize,
+    /// Whether the paper lies on its side.
+    pub(super) across: bool,
 }
 
 impl Grid {
-    fn of(low: [f64; 2], high: [f64; 2], paper: Paper) -> Grid {
-        let [width, height] = paper.size_mm();
+    fn of(low: [f64; 2], high: [f64; 2], paper: Paper, across: bool) -> Grid {
+        let [width, height] = paper.lying_mm(across);
         let page = [width - 2.0 * MARGIN_MM, height - 2.0 * MARGIN_MM - HEAD_MM - FOOT_MM];
         let count = |i: usize| {
             let size = high[i] - low[i];
@@ -109,7 +120,23 @@ impl Grid {
         // The drawing lies in the middle of its pages.
         let whole = |count: usize, i: usize| count as f64 * (page[i] - OVERLAP_MM) + OVERLAP_MM;
         let free = [whole(columns, 0) - (high[0] - low[0]), whole(rows, 1) - (high[1] - low[1])];
-        Grid { low: std::array::from_fn(|i| low[i] - 0.5 * free[i]), page, columns, rows }
+        Grid { low: std::array::from_fn(|i| low[i] - 0.5 * free[i]), page, columns, rows, across }
+    }
+
+    /// The pages, row by row, on which something is drawn; none where they are far too many.
+    fn shown(&self, all: &[Element]) -> Vec<(usize, usize)> {
+        if self.columns * self.rows > 100 * MOST_TILES {
+            return Vec::new();
+        }
+        let every = (0..self.rows).flat_map(|row| (0..self.columns).map(move |column| (row, column)));
+        every
+            .filter(|(row, column)| {
+                let (low, high) = self.window(*column, *row);
+                // What lies in the overlap alone is on the neighbouring page too.
+                let inner = |v: f64, sign: f64| v + sign * 0.5 * OVERLAP_MM;
+                all.iter().any(|e| e.touches(low.map(|v| inner(v, 1.0)), high.map(|v| inner(v, -1.0))))
+            })
+            .collect()
     }
 
     /// The box of a page's drawing.
@@ -137,39 +164,27 @@ pub fn page_name(row: usize, column: usize) -> String {
 pub fn drawings(plan: &Plan, paper: Paper) -> Drawings {
     let (low, high) = overview_extent(plan);
     let (low, high) = (low.map(|v| v - AROUND_MM), high.map(|v| v + AROUND_MM));
-    let grid = Grid::of(low, high, paper);
-    let pages = grid.columns * grid.rows;
+    let none = |why: LeftOut| Drawings {
+        overview: overview(plan, paper, None, Some(why)),
+        tiles: Vec::new(),
+        left_out: Some(why),
+        paper,
+        across: false,
+    };
     if plan.places.len() > MOST_DRAWN {
-        let left_out = Some(LeftOut::Pixels(plan.places.len()));
-        return Drawings {
-            overview: overview(plan, paper, None, left_out),
-            tiles: Vec::new(),
-            left_out,
-            paper,
-        };
+        return none(LeftOut::Pixels(plan.places.len()));
     }
     let all = elements(plan);
-    let shown: Vec<(usize, usize)> = if pages > 100 * MOST_TILES {
-        Vec::new()
-    } else {
-        let every = (0..grid.rows).flat_map(|row| (0..grid.columns).map(move |column| (row, column)));
-        every
-            .filter(|(row, column)| {
-                let (low, high) = grid.window(*column, *row);
-                // What lies in the overlap alone is on the neighbouring page too.
-                let inner = |v: f64, sign: f64| v + sign * 0.5 * OVERLAP_MM;
-                all.iter().any(|e| e.touches(low.map(|v| inner(v, 1.0)), high.map(|v| inner(v, -1.0))))
-            })
-            .collect()
+    let lying = |across| {
+        let grid = Grid::of(low, high, paper, across);
+        (grid, grid.shown(&all))
     };
+    let [upright, side] = [false, true].map(lying);
+    let fewer = !side.1.is_empty() && (upright.1.is_empty() || side.1.len() < upright.1.len());
+    let (grid, shown) = if fewer { side } else { upright };
     if shown.is_empty() || shown.len() > MOST_TILES {
-        let left_out = Some(LeftOut::Pages(pages));
-        return Drawings {
-            overview: overview(plan, paper, None, left_out),
-            tiles: Vec::new(),
-            left_out,
-            paper,
-        };
+        let pages = if shown.is_empty() { grid.columns * grid.rows } else { shown.len() };
+        return none(LeftOut::Pages(pages));
     }
     let tiles = shown
         .iter()
@@ -178,7 +193,8 @@ pub fn drawings(plan: &Plan, paper: Paper) -> Drawings {
             svg: tile(plan, &all, &grid, (*row, *column), &shown, paper),
         })
         .collect();
-    Drawings { overview: overview(plan, paper, Some((&grid, &shown)), None), tiles, left_out: None, paper }
+    let overview = overview(plan, paper, Some((&grid, &shown)), None);
+    Drawings { overview, tiles, left_out: None, paper, across: grid.across }
 }
 
 fn tile(
@@ -189,7 +205,7 @@ fn tile(
     shown: &[(usize, usize)],
     paper: Paper,
 ) -> String {
-    let [width, height] = paper.size_mm();
+    let [width, height] = paper.lying_mm(grid.across);
     let (low, high) = grid.window(column, row);
     let name = page_name(row, column);
     let [page_width, page_height] = grid.page;
@@ -349,9 +365,10 @@ impl Drawings {
         match self.left_out {
             Some(why) => format!("{why}."),
             None => format!(
-                "An overview with a check square of 50 mm and {} to size, {}: {}.",
+                "An overview with a check square of 50 mm and {} to size, {}{}: {}.",
                 counted(self.tiles.len(), "page"),
                 self.paper.name(),
+                if self.across { " on its side" } else { "" },
                 self.tiles.iter().map(|tile| tile.name.as_str()).collect::<Vec<_>>().join(", ")
             ),
         }

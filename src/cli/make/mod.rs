@@ -4,6 +4,7 @@ mod words;
 
 use super::preview::try_target;
 use super::{Outcome, output};
+use crate::build::make::figures::{Figures, preview};
 use crate::build::make::tiles::{self, Drawings, drawings};
 use crate::build::make::{Plan, chart::volts_chart, html::html, lists, map, pages::pages, plan};
 use crate::diagnose::Diagnostic;
@@ -89,15 +90,21 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     output::diagnostics(&resolved.warnings);
 
     let drawn = drawings(&plan, arguments.paper.into());
-    let chart = volts_chart(&plan);
-    let pdf = svgs_to_pdf(&pages(&plan, &drawn, chart.as_deref())).map_err(|error| {
-        let shown = folder.join("sheet.pdf").display().to_string();
-        vec![Diagnostic::of_file(&shown, format!("the drawings cannot be written as PDF: {error}"))]
+    let shown = |name: &str| folder.join(name).display().to_string();
+    let preview = preview(&resolved.scene, &plan).map_err(|error| {
+        vec![Diagnostic::of_file(&shown("sheet.html"), format!("the preview cannot be encoded: {error}"))]
+    })?;
+    let figures = Figures { chart: volts_chart(&plan), preview: Some(preview) };
+    let pdf = svgs_to_pdf(&pages(&plan, &drawn, &figures)).map_err(|error| {
+        vec![Diagnostic::of_file(
+            &shown("sheet.pdf"),
+            format!("the drawings cannot be written as PDF: {error}"),
+        )]
     })?;
     let pretty = |value: serde_json::Value| format!("{value:#}\n");
     for (name, target) in names.iter().zip(&targets) {
         let bytes = match *name {
-            "sheet.html" => html(&plan, &drawn, chart.as_deref()).into_bytes(),
+            "sheet.html" => html(&plan, &drawn, &figures).into_bytes(),
             "sheet.pdf" => pdf.clone(),
             "cut-list.csv" => lists::cut_list_csv(&plan).into_bytes(),
             "plan.json" => pretty(lists::json(&plan)).into_bytes(),

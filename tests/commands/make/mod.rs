@@ -12,9 +12,9 @@ const SVG: &str = "http://www.w3.org/2000/svg";
 fn with_demo(name: &str) -> Folder {
     let folder = Folder::new();
     folder.write(&format!("{name}.yaml"), demo(name));
-    if name == "wing" {
-        let drawing = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenes/wing.svg");
-        folder.write("wing.svg", std::fs::read(drawing).expect("the drawing"));
+    let drawing = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("scenes/{name}.svg"));
+    if drawing.exists() {
+        folder.write(&format!("{name}.svg"), std::fs::read(drawing).expect("the drawing"));
     }
     folder
 }
@@ -63,9 +63,14 @@ fn rows(document: &roxmltree::Document<'_>, caption: &str) -> Vec<Vec<String>> {
 
 #[test]
 fn counts_agree_in_sheet_map_list_drawing_and_preview() {
-    for (name, pixels, pieces) in
-        [("collar", 24, 1), ("wing", 62, 4), ("hem", 64, 1), ("badge", 16, 1), ("panel", 256, 1)]
-    {
+    for (name, pixels, pieces) in [
+        ("collar", 24, 1),
+        ("wing", 62, 4),
+        ("hem", 64, 1),
+        ("badge", 16, 1),
+        ("panel", 256, 1),
+        ("waistcoat", 65, 10),
+    ] {
         let folder = with_demo(name);
         let scene = format!("{name}.yaml");
         let plan = folder.json(&["make", &scene, "-o", "out", "--json"]);
