@@ -133,7 +133,10 @@ fn square(pgm: &[u8]) -> Option<[f64; 2]> {
             while x < width && dark(x, y) {
                 x += 1;
             }
-            if (480..=530).contains(&(x - start)) {
+            // A line is thin; dark parts of the preview are not.
+            let middle = (start + x) / 2;
+            let thin = [y.saturating_sub(20), (y + 20).min(height - 1)].iter().all(|y| !dark(middle, *y));
+            if (480..=530).contains(&(x - start)) && thin {
                 lines.push((y, start, x - 1));
             }
             x += 1;
