@@ -9,7 +9,9 @@
 //! misspelt keys would take three rounds to mend.
 
 pub mod check;
+pub mod edit;
 pub mod entry;
+pub mod plain;
 pub mod schema;
 pub mod shape;
 pub mod tree;
