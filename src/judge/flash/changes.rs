@@ -15,7 +15,7 @@ pub(super) fn in_one_second(earlier: u32, later: u32) -> bool {
 
 /// Whether a stretch is shorter than a second.
 pub(super) fn is_short(ticks: u32) -> bool {
-    ticks + ROUNDING < SECOND
+    ticks < SECOND - ROUNDING
 }
 
 /// Direction of a change.
