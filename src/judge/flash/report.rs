@@ -95,8 +95,8 @@ pub struct Moment {
 pub struct Calmer {
     /// Played at this share of its speed; `None` where even a hundredth is too fast.
     pub speed: Option<f64>,
-    /// Or with this share of its contrast, every place closer to its own mean; `None` where a tenth is not enough, where red
-    /// flashes, and from arm's length, where it is not sought.
+    /// Or with this share of its contrast, every place closer to its own mean; `None` where a tenth is not enough or where red
+    /// flashes.
     pub depth: Option<f64>,
 }
 

@@ -34,7 +34,6 @@ pub(super) struct View {
     red: Meter<Redness>,
     /// Depths that still pass.
     lesser: Vec<(f64, Meter<Light>)>,
-    seeks_depth: bool,
     /// Luminances of the last second.
     history: VecDeque<(Moved, Vec<f32>)>,
     worst_general: Option<Worst>,
@@ -42,18 +41,16 @@ pub(super) struct View {
 }
 
 impl View {
-    pub(super) fn new(seen: Seen, grid: Grid, contrast: Contrast, seeks_depth: bool) -> View {
+    pub(super) fn new(seen: Seen, grid: Grid, contrast: Contrast) -> View {
         let cells = grid.len();
-        let lesser = if seeks_depth { DEPTHS.as_slice() } else { &[] };
         View {
             seen,
             general: Meter::new(contrast, cells, TOLD_CHANGES),
             red: Meter::new((), cells, TOLD_CHANGES),
-            lesser: lesser
+            lesser: DEPTHS
                 .iter()
                 .map(|&depth| (depth, Meter::new(contrast.at_depth(depth), cells, TOO_MANY_CHANGES)))
                 .collect(),
-            seeks_depth,
             history: VecDeque::new(),
             worst_general: None,
             worst_red: None,
@@ -133,10 +130,7 @@ impl View {
             let slowest = self.general.slowest_safe(&self.grid).min(self.red.slowest_safe(&self.grid));
             let speed = (SPEED_STEPS * slowest).floor() / SPEED_STEPS;
             let depth = self.lesser.first().map(|(depth, _)| *depth);
-            Calmer {
-                speed: (speed > 0.0).then_some(speed),
-                depth: depth.filter(|_| self.seeks_depth && self.red.passed()),
-            }
+            Calmer { speed: (speed > 0.0).then_some(speed), depth: depth.filter(|_| self.red.passed()) }
         });
         Judgement {
             seen: self.seen,
