@@ -595,7 +595,8 @@ mod tests {
         assert!((sum / package.full_cd_m2.typical - 1.0).abs() < 1e-9);
         // A patch of 1.1 mm with half the light is brighter than the window's mean.
         assert!(package.dies.iter().all(|die| die.patch_cd_m2.typical > 4.0 * die.window_cd_m2.typical));
-        println!("{}", light.words().join("\n"));
+        assert!(light.dazzle_words().is_some_and(|words| words.contains("do not look into bare pixels")));
+        assert!(light.blue_words().contains("within the exempt limit of 100"));
     }
 
     #[test]

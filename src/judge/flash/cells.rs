@@ -194,7 +194,7 @@ impl Grid {
     /// Whether the box around the chosen cells fits into the field.
     fn within_one_field(&self, rows: &[(f64, Option<[usize; 2]>)]) -> bool {
         let spans = || rows.iter().enumerate().filter_map(|(row, r)| Some((row, r.1?)));
-        let (Some((top, _)), Some((bottom, _))) = (spans().next(), spans().last()) else { return true };
+        let (Some((top, _)), Some((bottom, _))) = (spans().next(), spans().next_back()) else { return true };
         let left = spans().map(|(_, s)| s[0]).min().unwrap_or(0);
         let right = spans().map(|(_, s)| s[1]).max().unwrap_or(0);
         let half = (bottom - top).div_ceil(2);
