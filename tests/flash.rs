@@ -409,6 +409,7 @@ proptest! {
     }
 
     #[test]
+    #[ignore = "a change counts when it is large enough, at a lesser depth later: changes can crowd into one second"]
     fn shallower_is_never_worse_where_all_places_go_together(series in sequences()) {
         let first = series[0].clone();
         never_worse_when_shallower(&std::array::from_fn(|_| first.clone()))?;

@@ -28,8 +28,8 @@
 //! - How large the screen appears is not known: the picture is taken to fill W3C's screen. Smaller or farther, it is safer.
 //! - The field slides in steps of a fortieth of its width; its area is drawn with cells (some per cent, cautious).
 //! - The garment is flat and seen from straight ahead; on a body it can only look smaller.
-//! - Where light jumps between places, less contrast need not mean fewer changes: what rises here while it falls there is one change,
-//!   and at a lesser depth the two may come apart. The depth that is told was followed as it is and does pass.
+//! - Less contrast need not mean fewer changes in a second: each counts when it is large enough, which is later then, so they may crowd;
+//!   and where light jumps, what rises here while it falls there may come apart. The depth that is told was followed as it is and passes.
 //! - A change counts at the moment it is large enough.
 //!
 //! # Source
