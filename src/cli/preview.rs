@@ -7,6 +7,7 @@ use crate::build::{Case, make::power::greatest_drift, powered::powered};
 use crate::cloth::catalogue::Reference;
 use crate::diagnose::Diagnostic;
 use crate::files;
+use crate::judge::bare_light::BareLight;
 use crate::judge::numbers::Layout;
 use crate::picture::luminance::{LuminanceImage, luminance};
 use crate::picture::png_out::PngError;
@@ -308,10 +309,10 @@ fn in_words(
     ]);
     if picture.straight > SEEN_BARE {
         lines.push(format!(
-            "{:.0} % of each pixel's light comes straight through: the pixels themselves are seen, and bare pixels can \
-             dazzle. Do not look into them from close by at full level.",
+            "{:.0} % of each pixel's light comes straight through: the pixels themselves are seen.",
             100.0 * picture.straight
         ));
+        lines.extend(BareLight::of(scene).words());
     }
     if let Some(aperture) = picture.report.as_ref().and_then(|r| r.aperture_mm) {
         lines.push(format!(
@@ -357,6 +358,7 @@ fn as_json(
         "mean_cd_m2": picture.mean().0,
         "room_lit_cloth_cd_m2": picture.room.luminance(),
         "straight_through_share": picture.straight,
+        "bare_light": (picture.straight > SEEN_BARE).then(|| BareLight::of(scene).data()),
         "softened_by_mm": picture.report.as_ref().and_then(|r| r.aperture_mm),
         "distance_m": scene.view.distance_m,
         "room_lx": scene.view.room_lx,

@@ -1,8 +1,10 @@
 //! The numbers that matter.
 
+pub mod bare_light;
 pub mod colour_difference;
 pub mod dots;
 pub mod eye;
+pub mod flash;
 pub mod neighbours;
 pub mod numbers;
 pub mod ranges;
