@@ -23,6 +23,7 @@ pub mod glare;
 pub mod gridding;
 mod levels;
 pub mod luminance;
+pub mod on_photo;
 pub mod plane;
 mod radial;
 mod sharp;
