@@ -56,6 +56,12 @@ pub struct Area {
 }
 
 impl Area {
+    /// Whether a place, in mm, lies in it.
+    #[must_use]
+    pub fn contains(&self, mm: [f64; 2]) -> bool {
+        self.shares(mm).iter().all(|share| (0.0..=1.0).contains(share))
+    }
+
     /// A place in mm as shares of the width and height, from the upper left corner downwards.
     fn shares(&self, [x, y]: [f64; 2]) -> [f64; 2] {
         let [cx, cy] = self.centre_mm;
