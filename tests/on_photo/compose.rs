@@ -175,7 +175,10 @@ fn what_cannot_be_is_told() {
     let fault = on_photo(&scene, &black, &own_view(&scene), [1920; 2]).expect_err("refused");
     assert_eq!(fault, NotOnPhoto::Black);
     let grey = photo(SIZE, |_, _| [0.4; 3]);
-    let outside = PhotoView { points_px: vec![[0.0, 0.0], [400.0, 0.0], [0.0, 90.0], [90.0, 90.0]], ..own_view(&scene) };
+    let outside = PhotoView {
+        points_px: vec![[0.0, 0.0], [400.0, 0.0], [0.0, 90.0], [90.0, 90.0]],
+        ..own_view(&scene)
+    };
     let fault = on_photo(&scene, &grey, &outside, [1920; 2]).expect_err("refused");
     assert!(matches!(fault, NotOnPhoto::Marks(_)) && fault.to_string().contains("360 by 240"), "{fault}");
     let elsewhere = PhotoView { centre_mm: Some([5000.0, 0.0]), ..own_view(&scene) };

@@ -86,7 +86,9 @@ fn grain([x, y]: [f64; 2], size: [f64; 2], seed: u64) -> f64 {
 /// Share of light that the pile of the cloth adds or takes at a place.
 fn pile(mm: [f64; 2]) -> f64 {
     let slanted = [mm[0] + 0.6 * mm[1], mm[1] - 0.5 * mm[0]];
-    1.0 + 0.07 * grain(mm, [2.2, 2.2], 1) + 0.06 * grain(slanted, [1.1, 5.0], 2) + 0.05 * grain(mm, [38.0, 55.0], 3)
+    1.0 + 0.07 * grain(mm, [2.2, 2.2], 1)
+        + 0.06 * grain(slanted, [1.1, 5.0], 2)
+        + 0.05 * grain(mm, [38.0, 55.0], 3)
 }
 
 /// A JPEG photograph of the drawing on a surface.
@@ -111,7 +113,8 @@ fn photograph(drawing: &Drawing, surface: &Surface) -> Vec<u8> {
             let [dx, dy] = [f64::from(column) / 600.0 - 1.0, f64::from(row) / 750.0 - 1.0];
             let vignette = 1.0 - 0.16 * (dx * dx + dy * dy);
             for (c, value) in sum.into_iter().enumerate() {
-                let noise = 0.012 * (0.02 + value).sqrt() * hashed(i64::from(column), i64::from(row), 10 + c as u64);
+                let noise =
+                    0.012 * (0.02 + value).sqrt() * hashed(i64::from(column), i64::from(row), 10 + c as u64);
                 rgb.push(encode_8bit(0.92 * value * vignette + noise));
             }
         }
@@ -146,7 +149,8 @@ fn make_photographs() {
             });
             println!("{name}: points_px: {:?}", places.collect::<Vec<_>>());
         }
-        std::fs::write(path(&format!("scenes/{name}-photo.jpg")), photograph(&drawing, &surface)).expect("written");
+        std::fs::write(path(&format!("scenes/{name}-photo.jpg")), photograph(&drawing, &surface))
+            .expect("written");
     }
 }
 

@@ -18,6 +18,8 @@ const ROUGH: f64 = 160.0;
 const REACH_HEIGHTS: f64 = 20.0;
 /// … also where there is hardly a stack.
 const REACH_MM: f64 = 50.0;
+/// Rim around a pattern piece, as a share of its size.
+const RIM: f64 = 0.03;
 /// A count that misses a whole number by less is rounding.
 const ROUNDING: f64 = 1e-6;
 
@@ -74,7 +76,9 @@ pub(super) fn chosen(dark: &Scene, surface: &Surface, size_px: [u32; 2]) -> Opti
     let reach = match &dark.piece {
         Some(piece) => {
             let (low, high) = piece.outline.extent();
-            Extent { low: low.map(|v| v.0), high: high.map(|v| v.0) }
+            let piece = Extent { low: low.map(|v| v.0), high: high.map(|v| v.0) };
+            // A rim outside the piece, so that its edge is not the frame's.
+            piece.grown(piece.size().map(|side| RIM * side))
         }
         None => {
             let (low, high) = dark.extent();

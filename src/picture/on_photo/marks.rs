@@ -60,10 +60,8 @@ pub enum MarkFault {
     #[error("the edge of the grid crosses itself")]
     EdgeCrosses,
     /// A point outside the picture.
-    #[error("point {number}, [{x}, {y}], lies outside the picture of {width} by {height} image pixels")]
+    #[error("the point [{x}, {y}] lies outside the picture of {width} by {height} image pixels")]
     Outside {
-        /// Which, from 1.
-        number: usize,
         /// Its place.
         x: f64,
         /// Its place.
@@ -174,12 +172,9 @@ pub(super) fn edge_crosses(line: &[[f64; 2]]) -> bool {
 /// The first that does not.
 pub fn checked_inside(points: &[[f64; 2]], width: usize, height: usize) -> Result<(), MarkFault> {
     let inside = |v: f64, side: usize| (-0.5..=side as f64 - 0.5).contains(&v);
-    match points.iter().position(|[x, y]| !(inside(*x, width) && inside(*y, height))) {
+    match points.iter().find(|[x, y]| !(inside(*x, width) && inside(*y, height))) {
         None => Ok(()),
-        Some(i) => {
-            let [x, y] = points[i];
-            Err(MarkFault::Outside { number: i + 1, x, y, width, height })
-        }
+        Some(&[x, y]) => Err(MarkFault::Outside { x, y, width, height }),
     }
 }
 
@@ -209,6 +204,6 @@ mod tests {
     fn inside_reaches_to_the_edge_of_the_outermost_pixels() {
         assert_eq!(checked_inside(&[[-0.5, -0.5], [63.5, 47.5]], 64, 48), Ok(()));
         let fault = checked_inside(&[[3.0, 3.0], [63.6, 3.0]], 64, 48);
-        assert!(matches!(fault, Err(MarkFault::Outside { number: 2, .. })), "{fault:?}");
+        assert!(matches!(fault, Err(MarkFault::Outside { x: 63.6, .. })), "{fault:?}");
     }
 }
