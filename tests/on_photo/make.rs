@@ -161,10 +161,10 @@ fn body() -> Surface {
         .map(|i| {
             let s = f64::from(i % 9) / 4.0 - 1.0;
             let t = f64::from(i / 9) / 2.0 - 1.0;
-            // An arc of 100 degrees, turned by 14 degrees, that comes nearer in its middle.
-            let angle = (50.0 * s + 14.0f64).to_radians();
+            // An arc of 130 degrees, turned by 14 degrees, that comes nearer in its middle.
+            let angle = (65.0 * s + 14.0f64).to_radians();
             let near = 1.0 + 0.12 * (angle.cos() - 0.8);
-            [560.0 + 800.0 * angle.sin() * near, 740.0 + 860.0 * t * near + 26.0 * (1.0 - angle.cos()) * t]
+            [470.0 + 689.0 * angle.sin() * near, 730.0 + 850.0 * t * near + 40.0 * (1.0 - angle.cos())]
         })
         .collect();
     Surface::through(area, &points, 9, 5).expect("a surface")
