@@ -196,12 +196,17 @@ fn the_made_up_photographs_fit_their_scenes() {
         let view = scene.view.photo.clone().expect("a photograph is named");
         let on = on_photo(&scene, &photo, &view, [600, 750]).expect("a picture");
         assert!(on.report.burnt_out < 0.01, "{}", on.report.burnt_out);
-        // The felt is lighter than the coat around it: the glow lies on felt nearly everywhere, if the marks are right.
-        let lit = |i: &usize| on.glow.planes[1][*i] > 0.0;
+        // The felt is lighter than the coat around it: the glow lies on felt, if the marks are right. Image pixels within two of
+        // the edge of the glow are left out: there felt and coat mix, and stitches shade the felt.
+        let width = on.glow.width_px as usize;
+        let lit = |i: usize| on.glow.planes[1].get(i).is_some_and(|v| *v > 0.0);
+        let inner = |i: &usize| {
+            (0..25).all(|k| (i + k % 5 + width * (k / 5)).checked_sub(2 + 2 * width).is_some_and(lit))
+        };
         let light = |i: usize| f64::from(on.picture.image.planes[1][i] - on.glow.planes[1][i]);
-        let count = on.glow.planes[1].len();
-        let on_felt: Vec<f64> = (0..count).filter(lit).map(light).collect();
+        let on_felt: Vec<f64> = (0..on.glow.planes[1].len()).filter(inner).map(light).collect();
         let felt = on_felt.iter().filter(|l| **l > 0.5 * on.report.cloth_cd_m2).count();
-        assert!(felt as f64 > 0.93 * on_felt.len() as f64, "{name}: {felt} of {}", on_felt.len());
+        assert!(on_felt.len() > 8000, "{name}: {}", on_felt.len());
+        assert!(felt as f64 > 0.99 * on_felt.len() as f64, "{name}: {felt} of {}", on_felt.len());
     }
 }
