@@ -31,16 +31,13 @@ impl weftlight::cloth::catalogue::ClothSource for Catalogue {
     }
 }
 
-/// Two pixels behind felt, seen in so much light, 180 by 120 mm at 0.5 mm.
+/// Two pixels behind felt, seen in so much light, in a picture of 360 by 240 image pixels at 0.5 mm.
 fn scene(room_lx: f64, more: &str) -> Scene {
     let text = format!(
         "pixels: [strip: {{package: \"5050\", pitch_mm: 40, count: 2, start_mm: [-20, 0], colours: [\"#ff8040\", \"#60a0ff\"]}}]\n\
          stack: [{{gap_mm: 6, cloth: felt-wool-ivory}}]\nview: {{room_lx: {room_lx}, size_px: [360, 240], margin_mm: 60}}\n{more}"
     );
-    let mut scene = resolve(&text, "scene.yaml", &Catalogue).expect("a scene").scene;
-    // 160 by 120 mm are shown; the frame's own edge is wider.
-    scene.view.size_px = SIZE;
-    scene
+    resolve(&text, "scene.yaml", &Catalogue).expect("a scene").scene
 }
 
 /// A photograph in linear light of 16 bits, each image pixel by its place.
@@ -87,8 +84,8 @@ fn in_the_dark_it_is_the_flat_picture() {
     for light in [0.0, 0.7] {
         let on = composed(&scene, &photo(SIZE, |x, _| [light * f64::from(x % 3); 3]), &own_view(&scene));
         assert_eq!(exposure(&scene, &on.picture), ev, "exposed alike");
-        assert_eq!(worst(&develop(&on.picture.image, ev), &develop(&flat.image, ev)).max(STEP), STEP);
-        assert!(on.report.cut_at < 1e-3 || on.report.cut_at.is_finite());
+        let difference = worst(&develop(&on.picture.image, ev), &develop(&flat.image, ev));
+        assert!(difference <= STEP, "{light}: {difference}");
     }
 }
 

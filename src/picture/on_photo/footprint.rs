@@ -232,7 +232,7 @@ mod tests {
         // The whole glow in three image pixels by two: what each holds is rough, for a copy of a few texels is read; the sum is kept
         // to a few per cent.
         let glow = spots(1.0);
-        let points = vec![[20.0, 20.0], [23.0, 20.0], [20.0, 22.25], [23.0, 22.25]];
+        let points = [[20.0, 20.0], [23.0, 20.0], [20.0, 22.25], [23.0, 22.25]];
         let area = Area { centre_mm: [0.0, 0.0], size_mm: [400.0, 300.0] };
         let plane =
             Surface::through(area, &points.iter().map(|[x, y]| [2.0 * x, 2.0 * y]).collect::<Vec<_>>(), 2, 2);

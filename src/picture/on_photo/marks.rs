@@ -123,8 +123,8 @@ fn cross(a: [f64; 2], b: [f64; 2], c: [f64; 2], d: [f64; 2]) -> bool {
 pub fn checked_corners(corners: [[f64; 2]; 4]) -> Result<(), MarkFault> {
     for (i, a) in corners.iter().enumerate() {
         for (j, b) in corners.iter().enumerate().skip(i + 1) {
-            // What is not a number is refused too.
-            if !(apart(*a, *b) >= LEAST_SIDE_PX) {
+            let apart = apart(*a, *b);
+            if apart.is_nan() || apart < LEAST_SIDE_PX {
                 return Err(MarkFault::Together { first: i + 1, second: j + 1 });
             }
         }

@@ -242,8 +242,7 @@ impl Surface {
         places(bend.down.knots).find_map(|t| {
             places(bend.across.knots).map(|s| [s, t]).find(|at| {
                 let area = self.seen(*at).map_or(f64::NAN, |(_, jacobian)| jacobian.determinant());
-                // What is not a number is refused too.
-                !(area > LEAST_AREA * whole)
+                area.is_nan() || area <= LEAST_AREA * whole
             })
         })
     }
