@@ -245,6 +245,10 @@ impl ClothSource for ClothsBeside {
         read_cloth(&self.whole(path)).map(Arc::new)
     }
 
+    fn path_of(&self, path: &str) -> String {
+        self.whole(path).display().to_string()
+    }
+
     fn drawing_text(&self, path: &str) -> Result<NamedText, Vec<Diagnostic>> {
         let whole = self.whole(path);
         let text = read_text_within(&whole, MOST_DRAWING_BYTES, "Name an SVG or CSV file.")?;

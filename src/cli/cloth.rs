@@ -172,6 +172,7 @@ fn one_pixel(cloth: &Arc<Cloth>) -> Scene {
             sleeve: false,
         }],
         view: View {
+            photo: None,
             distance_m: 2.0,
             room_lx: 0.0,
             exposure: Exposure::Auto,

@@ -10,6 +10,7 @@ mod compare;
 mod judged;
 mod make;
 mod numbers;
+mod on_photo;
 pub mod output;
 mod pick;
 mod preview;

@@ -1,6 +1,7 @@
 //! `weftlight preview`: what will it look like?
 
 use super::check::mm;
+use super::on_photo::{self, Lying, PhotoOptions};
 use super::view::{ViewOptions, gap, size};
 use super::{Outcome, output};
 use crate::build::{Case, make::power::greatest_drift, powered::powered};
@@ -10,6 +11,7 @@ use crate::files;
 use crate::judge::bare_light::BareLight;
 use crate::judge::numbers::Layout;
 use crate::picture::luminance::{LuminanceImage, luminance};
+use crate::picture::on_photo::Report;
 use crate::picture::png_out::PngError;
 use crate::picture::{exposure::ExposureValue, render};
 use crate::quantity::Millimetres;
@@ -47,6 +49,9 @@ pub(super) struct Arguments {
 
     #[command(flatten)]
     view: ViewOptions,
+
+    #[command(flatten)]
+    photo: PhotoOptions,
 
     /// Gap below the first cloth in mm (instead of the scene's)
     #[arg(long, value_name = "MM", value_parser = gap, allow_negative_numbers = true)]
@@ -117,17 +122,18 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     different_files(&jobs, arguments.linear.as_deref())?;
     let drawings = jobs.iter().flat_map(|job| &job.read);
     let read: Vec<PathBuf> = arguments.scenes.iter().chain(drawings).cloned().collect();
+    let read: Vec<PathBuf> = read.into_iter().chain(arguments.photo.file()).collect();
     for target in arguments.linear.iter().chain(jobs.iter().map(|job| &job.target)) {
         try_target(target, &read)?;
     }
     output::diagnostics(&warnings);
     let mut told = Vec::with_capacity(jobs.len());
     for job in &jobs {
-        let (picture, exposure) = job.draw(arguments.linear.as_deref())?;
+        let drawn = job.draw(arguments.linear.as_deref())?;
         told.push(if arguments.json {
-            as_json(job, arguments.linear.as_deref(), &picture, exposure)
+            as_json(job, arguments.linear.as_deref(), &drawn)
         } else {
-            json!(in_words(job, arguments.linear.as_deref(), &picture, exposure))
+            json!(in_words(job, arguments.linear.as_deref(), &drawn))
         });
     }
     let text = match told.as_slice() {
@@ -173,6 +179,8 @@ struct Job {
     read: Vec<PathBuf>,
     /// What the supply allows, where the picture shows that.
     powered: Option<AsPowered>,
+    /// The photograph on which the glow is drawn.
+    photo: Option<Lying>,
 }
 
 /// The words and figures of a picture of what the supply allows.
@@ -236,13 +244,24 @@ impl Job {
         let read = files.into_iter().map(PathBuf::from).collect();
         let scene = arguments.applied(scene);
         let (scene, powered) = if arguments.as_powered { allowed(file, &scene)? } else { (scene, None) };
-        Ok((Job { scene, target, read, powered }, warnings))
+        let photo = arguments.photo.lying(&scene, file, arguments.size_px)?;
+        Ok((Job { scene, target, read, powered, photo }, warnings))
     }
 
-    fn draw(&self, linear: Option<&Path>) -> Result<(LuminanceImage, ExposureValue), Vec<Diagnostic>> {
-        let picture = luminance(&self.scene);
+    fn draw(&self, linear: Option<&Path>) -> Result<Drawn, Vec<Diagnostic>> {
+        let (picture, on_photo) = match &self.photo {
+            Some(lying) => {
+                let made = lying.drawn(&self.scene)?;
+                (made.picture, Some(made.report))
+            }
+            None => (luminance(&self.scene), None),
+        };
         let exposure = render::exposure(&self.scene, &picture);
-        let notes: Vec<String> = self.powered.iter().map(|powered| format!("{}.", powered.words)).collect();
+        let mut notes: Vec<String> =
+            self.powered.iter().map(|powered| format!("{}.", powered.words)).collect();
+        if let (Some(lying), Some(report)) = (&self.photo, &on_photo) {
+            notes.push(on_photo::note(lying, report));
+        }
         let png = render::png_with(&self.scene, &picture, exposure, &notes)
             .map_err(|e| not_encoded(&self.target, &e))?;
         let linear = match linear {
@@ -253,8 +272,16 @@ impl Job {
         if let Some((path, bytes)) = &linear {
             files::write_atomically(path, bytes)?;
         }
-        Ok((picture, exposure))
+        Ok(Drawn { picture, exposure, on_photo })
     }
+}
+
+/// A picture that was drawn.
+struct Drawn {
+    picture: LuminanceImage,
+    exposure: ExposureValue,
+    /// What was done with the photograph, where there is one.
+    on_photo: Option<Report>,
 }
 
 /// Why a picture could not be put into a file.
@@ -284,29 +311,30 @@ pub(super) fn three_digits(value: f64) -> String {
 }
 
 fn in_words(
-    Job { scene, target, powered, .. }: &Job,
+    Job { scene, target, powered, photo, .. }: &Job,
     linear: Option<&Path>,
-    picture: &LuminanceImage,
-    exposure: ExposureValue,
+    Drawn { picture, exposure, on_photo }: &Drawn,
 ) -> String {
     let frame = picture.frame;
     let mut lines = vec![format!("Wrote {}.", target.display())];
     if let Some(linear) = linear {
         lines.push(format!("Wrote {}, in linear light.", linear.display()));
     }
-    lines.extend([
-        format!(
+    if let (Some(lying), Some(report)) = (photo, on_photo) {
+        lines.extend(on_photo::in_words(lying, report, picture, *exposure));
+    } else {
+        lines.push(format!(
             "It shows {:.0} mm by {:.0} mm, {} mm to the image pixel, at {exposure} (ISO 100).",
             f64::from(frame.width_px) * frame.mm_per_px,
             f64::from(frame.height_px) * frame.mm_per_px,
             three_digits(frame.mm_per_px),
-        ),
-        format!(
-            "Brightest place {} cd/m2; the cloth in the room's light alone {} cd/m2.",
-            three_digits(picture.peak().0),
-            three_digits(picture.room.luminance()),
-        ),
-    ]);
+        ));
+    }
+    lines.push(format!(
+        "Brightest place {} cd/m2; the cloth in the room's light alone {} cd/m2.",
+        three_digits(picture.peak().0),
+        three_digits(picture.room.luminance()),
+    ));
     if picture.straight > SEEN_BARE {
         lines.push(format!(
             "{:.0} % of each pixel's light comes straight through: the pixels themselves are seen.",
@@ -338,10 +366,9 @@ fn in_words(
 const SEEN_BARE: f64 = 0.005;
 
 fn as_json(
-    Job { scene, target, powered, .. }: &Job,
+    Job { scene, target, powered, photo, .. }: &Job,
     linear: Option<&Path>,
-    picture: &LuminanceImage,
-    exposure: ExposureValue,
+    Drawn { picture, exposure, on_photo }: &Drawn,
 ) -> serde_json::Value {
     let frame = picture.frame;
     json!({
@@ -350,6 +377,7 @@ fn as_json(
         "scene": scene.name,
         "pixels": scene.pixels.len(),
         "as_powered": powered.as_ref().map(|powered| &powered.data),
+        "on_photo": photo.as_ref().zip(on_photo.as_ref()).map(|(lying, report)| on_photo::as_json(lying, report)),
         "exposure_ev_iso_100": exposure.0,
         "full_scale_cd_m2": exposure.full_scale().0,
         "mm_per_px": frame.mm_per_px,

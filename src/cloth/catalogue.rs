@@ -84,6 +84,11 @@ pub struct NamedText {
 /// Where the cloths of a scene come from, and the drawings and lists beside it. Reading a scene asks it and so stays free of
 /// files itself.
 pub trait ClothSource {
+    /// The path from the present folder of a file that is read later; the path is as the scene writes it.
+    fn path_of(&self, path: &str) -> String {
+        path.to_owned()
+    }
+
     /// A drawing or a list of places; the path is as the scene writes it.
     ///
     /// # Errors

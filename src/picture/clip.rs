@@ -31,6 +31,21 @@ pub fn developed(picture: &LuminanceImage, exposure: ExposureValue) -> Canvas {
     canvas
 }
 
+/// The share of each image pixel of a frame that lies inside an outline, row by row from the top.
+pub(super) fn shares(frame: &Frame, outline: &Outline) -> Vec<f32> {
+    let width = frame.width_px as usize;
+    let mut shares = vec![0.0; frame.len()];
+    shares.par_chunks_mut(width.max(1)).enumerate().for_each(|(row, line)| {
+        let mut inside = vec![0.0; width];
+        for part in 0..ROWS {
+            let down = row as f64 + (part as f64 + 0.5) / ROWS as f64;
+            add(&mut inside, frame, &outline.stretches(top_mm(frame) - down * frame.mm_per_px, 0.0));
+        }
+        line.iter_mut().zip(inside).for_each(|(share, inside)| *share = inside as f32);
+    });
+    shares
+}
+
 /// Cuts a picture that shows `frame`.
 fn cut(canvas: &mut Canvas, frame: &Frame, outline: &Outline) {
     let width = canvas.width_px as usize;

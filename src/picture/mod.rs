@@ -12,6 +12,8 @@
 //!    [`clip`] ends it at the edge of the pattern piece.
 //! 5. [`render::png`] puts the [`caption`] under it and encodes it ([`png_out`]).
 //!
+//! Instead of the bare plane, [`on_photo`] puts the glow onto a photograph of the garment.
+//!
 //! Several pictures go onto one [`sheet`]; numbers into a [`chart`].
 
 // Luminance.
@@ -23,6 +25,7 @@ pub mod glare;
 pub mod gridding;
 mod levels;
 pub mod luminance;
+pub mod on_photo;
 pub mod plane;
 mod radial;
 mod sharp;

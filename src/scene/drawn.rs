@@ -58,6 +58,13 @@ impl<'a> Drawings<'a> {
         Some(file)
     }
 
+    /// Notes a file that is named and read later; gives its path from the present folder.
+    pub(super) fn named(&mut self, path: &str) -> String {
+        let whole = self.source.path_of(path);
+        self.files.push(whole.clone());
+        whole
+    }
+
     fn sheet(&mut self, path: &str, place: &FilePlace, problems: &mut Problems) -> Option<Arc<Sheet>> {
         let known = self.sheets.get(path).cloned();
         let sheet = known.unwrap_or_else(|| {

@@ -32,7 +32,7 @@ pub struct Resolved {
     pub forms: Vec<GroupForm>,
     /// The drawings that were used and the size of their units.
     pub scales: Vec<(String, Scale)>,
-    /// The drawings and lists that were read, as their paths are shown.
+    /// The drawings and lists that were read, and the photograph that is named, as their paths are shown.
     pub files: Vec<String>,
 }
 
@@ -161,7 +161,7 @@ fn scene_of(
     let shown_mm = [(high[0] - low[0]).0, (high[1] - low[1]).0];
     // Behind a pattern piece the light ends at its edge.
     let around = if piece.is_some() { 0.0 } else { MARGIN_HEIGHTS * height };
-    let view = view(&scene.map("view")?, around + MARGIN_LEAST_MM, shown_mm, problems)?;
+    let view = view(&scene.map("view")?, around + MARGIN_LEAST_MM, shown_mm, drawings, problems)?;
     let scene = Scene {
         name: scene.text("name")?.to_owned(),
         board_reflectance: scene.map("board")?.number("reflectance")?,
@@ -240,7 +240,14 @@ fn fitting_size(across_mm: [f64; 2]) -> [f64; 2] {
 /// no size at all.
 const LEAST_SHOWN_MM: f64 = 1.0;
 
-fn view(view: &Entry<'_>, usual_margin_mm: f64, shown_mm: [f64; 2], problems: &mut Problems) -> Option<View> {
+fn view(
+    view: &Entry<'_>,
+    usual_margin_mm: f64,
+    shown_mm: [f64; 2],
+    drawings: &mut Drawings<'_>,
+    problems: &mut Problems,
+) -> Option<View> {
+    let photo = super::on_photo::read(view, drawings, problems);
     let margin = if view.has("margin_mm") { view.number("margin_mm")? } else { usual_margin_mm };
     let across_mm = shown_mm.map(|length| length + 2.0 * margin);
     if across_mm.iter().all(|length| *length < LEAST_SHOWN_MM) {
@@ -264,6 +271,7 @@ fn view(view: &Entry<'_>, usual_margin_mm: f64, shown_mm: [f64; 2], problems: &m
         size_px: [width as u32, height as u32],
         age_years: view.number("age_years")?,
         eye_pigment: view.number("eye")?,
+        photo: photo?,
     })
 }
 

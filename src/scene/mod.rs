@@ -3,6 +3,7 @@
 mod drawn;
 pub mod file;
 mod groups;
+pub mod on_photo;
 pub mod shape;
 pub mod stand_off;
 pub mod variants;
@@ -71,6 +72,8 @@ pub struct View {
     pub age_years: f64,
     /// Pigmentation of the observer's eye: 0 very dark, 0.5 brown, 1 blue-green, 1.2 light blue.
     pub eye_pigment: f64,
+    /// A photograph onto which the glow is put.
+    pub photo: Option<on_photo::PhotoView>,
 }
 
 /// The pattern piece behind which the pixels lie.

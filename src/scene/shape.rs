@@ -1,8 +1,10 @@
 //! What a scene file may say.
 
 mod drawn;
+mod on_photo;
 
 pub use drawn::{FILL, LEAST_RADIUS_MM, LIST, MOST_CORNERS, OUTLINE, PATH};
+pub use on_photo::{MARKED_MM, PHOTO, PHOTO_PX};
 
 use crate::build::supply::SUPPLY;
 use crate::cloth::shape::CLOTH;
@@ -421,6 +423,12 @@ pub static VIEW: Shape = Shape {
             Kind::Number(EYE),
             Absent::Number(0.5),
             "pigment of the observer's eye: 0 very dark, 0.5 brown, 1 blue-green, 1.2 light blue",
+        ),
+        Field::may(
+            "photo",
+            Kind::Map(&PHOTO),
+            Absent::Open,
+            "a photograph of the garment with its pixels off, onto which preview puts the glow",
         ),
     ],
     exactly_one: &[],

@@ -8,6 +8,7 @@ mod common;
 mod compare;
 mod estimate;
 mod make;
+mod on_photo;
 mod photo;
 mod pick;
 mod places;
