@@ -169,19 +169,22 @@ fn targets(arguments: &Arguments) -> Result<Vec<(Form, PathBuf)>, Vec<Diagnostic
 fn in_words(sheet: &Sheet, written: &[&Path]) -> String {
     let names: Vec<String> = written.iter().map(|path| path.display().to_string()).collect();
     let mut lines = vec![format!("{}: {}", sheet.title, crate::client::sections::deck(sheet))];
-    lines.extend(sheet.lights.iter().map(|light| {
-        format!("{}, {} lx: {}; {}.", light.name, light.room_lx, light.look, light.in_words())
-    }));
-    lines.push("Read it through before you send it: what is on it is an estimate, and your own words are yours.".to_owned());
+    lines.extend(
+        sheet.lights.iter().map(|light| {
+            format!("{}, {} lx: {}; {}.", light.name, light.room_lx, light.look, light.in_words())
+        }),
+    );
+    lines.push(
+        "Read it through before you send it: what is on it is an estimate, and your own words are yours."
+            .to_owned(),
+    );
     lines.push(format!("Wrote {}.", names.join(" and ")));
     lines.join("\n").replace('\u{a0}', " ")
 }
 
 fn as_json(sheet: &Sheet, resolved: &Resolved, written: &[&Path]) -> Value {
     let finite = |value: f64| value.is_finite().then_some(value);
-    let current = |current: crate::build::current::Current| {
-        json!({ "typical_ma": current.typical_ma, "range_ma": current.range_ma })
-    };
+    let current = |current: crate::build::current::Current| json!({ "typical_ma": current.typical_ma, "range_ma": current.range_ma });
     let (low, high) = resolved.scene.extent();
     let lights = sheet.lights.iter().map(|light| {
         json!({

@@ -12,6 +12,8 @@ use crate::scene::Scene;
 pub(super) const DISTANCES_M: [f64; 8] = [0.3, 0.5, 1.0, 2.0, 4.0, 8.0, 16.0, 32.0];
 /// Steps into which the logarithm of the distance is cut for the ends of stretches: 1 % of the distance each.
 const STEPS: usize = 470;
+/// Where dots vanish farther off than what is computed, the scale ends so many times beyond.
+const BEYOND: f64 = 1.3;
 /// Visibilities below this count as this.
 const NOTHING: f64 = 1e-6;
 
@@ -41,6 +43,10 @@ pub fn zones(layout: &Layout, scene: &Scene, own: &Numbers) -> Vec<Zone> {
     points.retain(|(d, _)| *d != scene.view.distance_m);
     points.push((scene.view.distance_m, own_visibility));
     points.sort_by(|a, b| a.0.total_cmp(&b.0));
+    let farthest = points.last().map_or(0.0, |p| p.0);
+    if let Some(vanish) = own.dots_vanish_m.filter(|m| m.is_finite() && *m > farthest) {
+        points.extend([(vanish, 1.0), (BEYOND * vanish, 1.0 / BEYOND)]);
+    }
     stretches(&points, own.dots_vanish_m)
 }
 
@@ -60,7 +66,9 @@ fn stretches(points: &[(f64, f64)], vanish_m: Option<f64>) -> Vec<Zone> {
         // Beyond the distance at which dots vanish there are none, and nearer there are: interpolation must not say otherwise.
         let look = match vanish_m {
             Some(vanish) if ln_d.exp() >= vanish => look(0.0),
-            Some(vanish) if vanish.is_finite() && ln_d.exp() > 0.9 * vanish => look(visibility(ln_d).max(1.0)),
+            Some(vanish) if vanish.is_finite() && ln_d.exp() > 0.9 * vanish => {
+                look(visibility(ln_d).max(1.0))
+            }
             _ => look(visibility(ln_d)),
         };
         match zones.last_mut() {
@@ -88,7 +96,9 @@ impl Zone {
     pub fn in_words(&self, first: bool, last: bool) -> String {
         let Zone { from_m, to_m, look } = *self;
         match (first, last) {
-            (true, true) => format!("{look} from any distance between {} and {} m", digits(from_m), digits(to_m)),
+            (true, true) => {
+                format!("{look} from any distance between {} and {} m", digits(from_m), digits(to_m))
+            }
             (true, false) => format!("{look} up to {} m", digits(to_m)),
             (false, true) => format!("{look} beyond {} m", digits(from_m)),
             (false, false) => format!("{look} from {} to {} m", digits(from_m), digits(to_m)),

@@ -26,7 +26,11 @@ pub(super) fn by_reader(sheet: &Sheet) -> Vec<Concerning> {
     let all = cautions(scene, scene.supply.as_ref(), both);
     let mut worn = Vec::new();
     if sheet.straight > SEEN_BARE {
-        let how = if scene.stack.is_empty() { "No cloth covers the pixels" } else { "Some light comes straight through" };
+        let how = if scene.stack.is_empty() {
+            "No cloth covers the pixels"
+        } else {
+            "Some light comes straight through"
+        };
         worn.push(format!("{how}: bare pixels dazzle. Nobody should look into them from close by."));
     }
     worn.push(
@@ -41,7 +45,9 @@ pub(super) fn by_reader(sheet: &Sheet) -> Vec<Concerning> {
     for caution in all {
         let words = caution.to_string();
         match caution {
-            Caution::Heat { .. } | Caution::NotChargedWhileWorn | Caution::LithiumInClothing => worn.push(words),
+            Caution::Heat { .. } | Caution::NotChargedWhileWorn | Caution::LithiumInClothing => {
+                worn.push(words)
+            }
             Caution::LocalCodes => worn.push(words),
             Caution::TooFewVolts { .. } => {
                 // Its pixel counts from 1 there and from 0 everywhere else on paper: the make sheet names it.

@@ -7,6 +7,7 @@ use crate::choose::compare::words::{digits, look_of, metres_ranged, percent, ran
 use crate::cloth::Basis;
 use crate::judge::numbers::{LOW_QUANTILE, Numbers, Range};
 use crate::judge::softness::{SMOOTH_BELOW, SOFT_UP_TO};
+use crate::picture::chart::plain_number;
 
 /// A figure with what it means.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -25,7 +26,10 @@ fn fact(label: &str, value: impl Into<String>, more: impl Into<String>) -> Fact 
 
 /// Numbers stay with their units at the end of a line.
 fn tied(text: &str) -> String {
-    text.replace(" %", "\u{a0}%").replace(" mm", "\u{a0}mm").replace(" cd/m2", "\u{a0}cd/m2").replace(" m ", "\u{a0}m ")
+    text.replace(" %", "\u{a0}%")
+        .replace(" mm", "\u{a0}mm")
+        .replace(" cd/m2", "\u{a0}cd/m2")
+        .replace(" m ", "\u{a0}m ")
 }
 
 fn capital(text: &str) -> String {
@@ -39,9 +43,9 @@ fn ends(range: Range, tell: fn(f64) -> String, unit: &str) -> String {
     if low == high { String::new() } else { format!("{} to {high}{unit}", low.trim_end_matches(" %")) }
 }
 
-/// Two parts of a sentence, of which the first may be empty.
-fn joined(first: &str, second: &str) -> String {
-    if first.is_empty() { capital(second) } else { format!("{first}; {second}") }
+/// A range and what it is of; the range may be empty.
+fn joined(range: &str, of: &str) -> String {
+    format!("{range} {of}").trim_start().to_owned()
 }
 
 fn milliampere(current: Current) -> [String; 2] {
@@ -53,7 +57,7 @@ fn milliampere(current: Current) -> [String; 2] {
 
 /// What the dots look like from the scene's distance.
 fn look(sheet: &Sheet) -> Fact {
-    let from = format!("Seen from {}\u{a0}m", digits(sheet.scene.view.distance_m));
+    let from = format!("Seen from {}\u{a0}m", plain_number(sheet.scene.view.distance_m));
     let more = match sheet.judged.range_of(|n| n.dot_visibility) {
         Some(range) if range.value < 0.01 => "far below what an eye can find".to_owned(),
         Some(range) => {
@@ -78,13 +82,14 @@ fn vanishing(sheet: &Sheet) -> Option<Fact> {
 
 fn battery(sheet: &Sheet) -> Fact {
     let Some(power) = &sheet.plan.power else {
-        return fact("Battery lasts", "Not known", "the scene names no supply");
+        return fact("Battery lasts", "Not known", "no supply is chosen yet");
     };
     let Some(hours) = power.hours else {
-        return fact("Battery lasts", "No battery", "it hangs on a supply");
+        return fact("Battery lasts", "No battery", "it is fed by a supply");
     };
     let tell = |h: f64| if h > 1000.0 { "over 1000".to_owned() } else { format!("{h:.1}") };
-    let cap = if power.both.typical.cap.factor < 1.0 { ", at the brightness that the supply allows" } else { "" };
+    let cap =
+        if power.both.typical.cap.factor < 1.0 { ", at the brightness that the supply allows" } else { "" };
     fact(
         "Battery lasts",
         format!("{}\u{a0}h", tell(hours.nominal)),
@@ -131,7 +136,10 @@ pub(super) fn glance(sheet: &Sheet) -> Vec<Fact> {
         fact(
             "Brightness of the glow",
             format!("{}\u{a0}cd/m2", digits(mean.value)),
-            joined(&ends(mean, digits, ""), &format!("mean, {}\u{a0}lx of room light included", sheet.scene.view.room_lx)),
+            joined(
+                &ends(mean, digits, ""),
+                &format!("on average, with {}\u{a0}lx of room light", plain_number(sheet.scene.view.room_lx)),
+            ),
         ),
         battery(sheet),
         fact("Current", current, format!("{range} at these colours and levels")),
@@ -167,7 +175,7 @@ pub(super) fn made_of(sheet: &Sheet) -> Vec<Fact> {
     });
     let apart = match pitch {
         Some([low, high]) if high - low < 0.01 => format!(", {} apart", mm(low)),
-        Some([low, high]) => format!(", {} to {} apart", crate::picture::chart::plain_number(low), mm(high)),
+        Some([low, high]) => format!(", {} to {} apart", plain_number(low), mm(high)),
         None => String::new(),
     };
     let pixels = if scene.pixels.len() == 1 { "pixel" } else { "pixels" };
@@ -196,7 +204,7 @@ pub(super) fn made_of(sheet: &Sheet) -> Vec<Fact> {
         all.push(fact("Power", capital(&power.supply_in_words()), power.cap_in_words()));
         all.push(battery(sheet));
     } else {
-        all.push(fact("Power", "Not chosen yet", "the scene names no supply, so nothing is said about battery and voltage"));
+        all.push(fact("Power", "Not chosen yet", "so nothing is said about battery and voltage"));
     }
     all.push(thickness(sheet));
     all.push(weight(sheet));
@@ -207,7 +215,7 @@ pub(super) fn made_of(sheet: &Sheet) -> Vec<Fact> {
 fn by(size: [f64; 2]) -> String {
     /// A side shorter than this is no side.
     const NOTHING_MM: f64 = 0.05;
-    let shown = |v: f64| crate::picture::chart::plain_number((10.0 * v).round() / 10.0);
+    let shown = |v: f64| plain_number((10.0 * v).round() / 10.0);
     match size {
         [w, h] if w < NOTHING_MM && h < NOTHING_MM => "a single place".to_owned(),
         [w, h] if h < NOTHING_MM => format!("{}\u{a0}mm wide", shown(w)),
@@ -225,7 +233,7 @@ pub(super) fn numbers(sheet: &Sheet) -> Vec<Fact> {
     let from = sheet.scene.view.distance_m;
     if let Some(range) = some(|n| n.dot_visibility) {
         rows.push(fact(
-            &format!("Dot visibility from {}\u{a0}m", digits(from)),
+            &format!("Dot visibility from {}\u{a0}m", plain_number(from)),
             ranged(range, digits),
             format!(
                 "{}: contrast of the dots over the least that an eye finds; below {SMOOTH_BELOW} none show, up to {SOFT_UP_TO} they are soft",
@@ -242,21 +250,40 @@ pub(super) fn numbers(sheet: &Sheet) -> Vec<Fact> {
         rows.push(fact("Dots vanish beyond", value, "from farther off no single dots show"));
     }
     if let Some(range) = some(|n| n.spot_width_mm) {
-        rows.push(fact("Width of one spot", format!("{}\u{a0}mm", ranged(range, digits)), "where it is half as bright as in its middle"));
+        rows.push(fact(
+            "Width of one spot",
+            format!("{}\u{a0}mm", ranged(range, digits)),
+            "where it is half as bright as in its middle",
+        ));
     }
     if let Some(range) = some(|n| n.evenness) {
-        rows.push(fact("Evenness", tied(&ranged(range, percent)), "darkest place between pixels, as a share of the mean"));
+        rows.push(fact(
+            "Evenness",
+            tied(&ranged(range, percent)),
+            "darkest place between pixels, as a share of the mean",
+        ));
     }
-    rows.push(fact("Light kept", tied(&ranged(all(|n| n.light_kept), percent)), "share of the pixels' light that leaves the front"));
+    rows.push(fact(
+        "Light kept",
+        tied(&ranged(all(|n| n.light_kept), percent)),
+        "share of the pixels' light that leaves the front",
+    ));
     let cd = |range: Range| format!("{}\u{a0}cd/m2", ranged(range, digits));
-    rows.push(fact("Mean luminance", cd(all(|n| n.mean_cd_m2)), "of the glow with the room's light on the cloth"));
+    rows.push(fact(
+        "Mean luminance",
+        cd(all(|n| n.mean_cd_m2)),
+        "of the glow with the room's light on the cloth",
+    ));
     rows.push(fact("Peak luminance", cd(all(|n| n.peak_cd_m2)), "at the brightest place of the glow"));
     let room = all(|n| n.contrast_with_room);
     if room.value.is_finite() {
         rows.push(fact(
             "Glow against the cloth",
             format!("{} times", ranged(room, digits)),
-            format!("as bright as the cloth in {}\u{a0}lx of room light", sheet.scene.view.room_lx),
+            format!(
+                "as bright as the cloth in {}\u{a0}lx of room light",
+                plain_number(sheet.scene.view.room_lx)
+            ),
         ));
     }
     if let Some(range) = some(|n| n.colour_shift) {
@@ -267,7 +294,11 @@ pub(super) fn numbers(sheet: &Sheet) -> Vec<Fact> {
         ));
     }
     if let Some(mass) = judged.value.areal_mass_g_m2.filter(|_| !sheet.cloths.is_empty()) {
-        rows.push(fact("Mass of all cloth", format!("{}\u{a0}g/m2", digits(mass)), "of every square metre, sleeves included"));
+        rows.push(fact(
+            "Mass of all cloth",
+            format!("{}\u{a0}g/m2", digits(mass)),
+            "of every square metre, sleeves included",
+        ));
     }
     rows
 }
@@ -283,7 +314,10 @@ pub(super) fn sure(sheet: &Sheet) -> Vec<String> {
         if sheet.cloths.is_empty() {
             points.push("No cloth lies over the pixels, so no range comes from cloth.".to_owned());
         } else {
-            points.push("The scene gives its cloths as certain, so the figures that depend on them have no range.".to_owned());
+            points.push(
+                "The cloths are given as certain, so the figures that depend on them have no range."
+                    .to_owned(),
+            );
         }
     } else {
         points.push(format!(
@@ -296,7 +330,8 @@ pub(super) fn sure(sheet: &Sheet) -> Vec<String> {
         (count + 1, [a.max(cloth.uncertainty[0]), b.max(cloth.uncertainty[1])])
     });
     if count > 0 {
-        let holes = if holes > 0.0 { format!(", its holes to ±{:.0}\u{a0}%", 100.0 * holes) } else { String::new() };
+        let holes =
+            if holes > 0.0 { format!(", its holes to ±{:.0}\u{a0}%", 100.0 * holes) } else { String::new() };
         points.push(format!(
             "Cloth estimated from its label: how dense it is to light is known to ±{:.0}\u{a0}%{holes}. A test piece over a few pixels decides.",
             100.0 * thick
@@ -317,12 +352,15 @@ pub(super) fn sure(sheet: &Sheet) -> Vec<String> {
         let factor = power.both.worst.cap.factor;
         if factor < 1.0 {
             points.push(format!(
-                "The pictures show the full levels of the scene. The supply allows {:.0}\u{a0}% of them, so the garment is darker.",
+                "The pictures show the full brightness that is wished for. The supply allows {:.0}\u{a0}% of it, so the garment will be darker.",
                 (100.0 * factor).floor()
             ));
         }
         if power.both.typical.pixels_below() > 0 {
-            points.push("Voltage lost along the run, which dims and reddens the far end, is not in the pictures.".to_owned());
+            points.push(
+                "Voltage lost along the run, which dims and reddens the far end, is not in the pictures."
+                    .to_owned(),
+            );
         }
     }
     if let Some([low, high]) = sheet.scene.uneven_mm() {

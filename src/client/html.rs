@@ -5,7 +5,8 @@
 
 use super::motion::Encoded;
 use super::sections::{
-    Block, ClothWords, Concerning, Fact, Part, Section, Shown, Stretch, deck, eyebrow, foot, hero, hex, sections,
+    Block, ClothWords, Concerning, Fact, Part, Section, Shown, Stretch, deck, eyebrow, foot, hero, hex,
+    sections,
 };
 use super::{Picture, Sheet};
 use crate::build::make::tiles::Paper;
@@ -45,12 +46,14 @@ pub fn html_for(sheet: &Sheet, paper: Paper) -> String {
         COLOURS.iter().map(|colour| format!("--{}: {}; ", colour.0, which(colour))).collect()
     };
     let (light, dark) = (scheme(|c| c.1), scheme(|c| c.2));
-    let mut body = format!("<header>\n<p class=\"eyebrow\">{}</p>\n<h1>{title}</h1>\n", escaped(&eyebrow(sheet)));
+    let mut body =
+        format!("<header>\n<p class=\"eyebrow\">{}</p>\n<h1>{title}</h1>\n", escaped(&eyebrow(sheet)));
     body += &format!("<p class=\"deck\">{}</p>\n</header>\n<main>\n", escaped(&deck(sheet)));
     body += &figure(&hero(sheet), "hero");
     if !sheet.note.is_empty() {
         let paragraphs: String = sheet.note.iter().map(|line| format!("<p>{}</p>", escaped(line))).collect();
-        body += &format!("<section class=\"note\" aria-label=\"Note from the maker\">{paragraphs}</section>\n");
+        body +=
+            &format!("<section class=\"note\" aria-label=\"Note from the maker\">{paragraphs}</section>\n");
     }
     body += &sections(sheet).iter().map(|section| section_in_html(sheet, section)).collect::<String>();
     body += &format!("</main>\n<footer><p>{}</p></footer>\n", escaped(foot()));
@@ -78,7 +81,11 @@ fn image(picture: &Picture, alt: &str) -> String {
 }
 
 fn figure(shown: &Shown<'_>, class: &str) -> String {
-    let title = if shown.title.is_empty() { String::new() } else { format!("<strong>{}</strong> ", escaped(&shown.title)) };
+    let title = if shown.title.is_empty() {
+        String::new()
+    } else {
+        format!("<strong>{}</strong> ", escaped(&shown.title))
+    };
     format!(
         "<figure class=\"{class}\">{}<figcaption>{title}{}</figcaption></figure>\n",
         image(shown.picture, &shown.alt),
@@ -102,32 +109,49 @@ fn class(part: Part) -> &'static str {
 
 fn section_in_html(sheet: &Sheet, section: &Section<'_>) -> String {
     let blocks: String = section.blocks.iter().map(|block| block_in_html(sheet, block)).collect();
-    format!("<section class=\"{}\"><h2>{}</h2>\n{blocks}</section>\n", class(section.part), escaped(section.title))
+    format!(
+        "<section class=\"{}\"><h2>{}</h2>\n{blocks}</section>\n",
+        class(section.part),
+        escaped(section.title)
+    )
 }
 
 fn block_in_html(sheet: &Sheet, block: &Block<'_>) -> String {
     match block {
         Block::Words(words) => format!("<p class=\"words\">{}</p>\n", marked(words)),
-        Block::Glance(facts) => format!("<dl class=\"figures\">{}</dl>\n", facts.iter().map(fact).collect::<String>()),
-        Block::Facts(facts) => format!("<dl class=\"rows\">{}</dl>\n", facts.iter().map(fact).collect::<String>()),
+        Block::Glance(facts) => {
+            format!("<dl class=\"figures\">{}</dl>\n", facts.iter().map(fact).collect::<String>())
+        }
+        Block::Facts(facts) => {
+            format!("<dl class=\"rows\">{}</dl>\n", facts.iter().map(fact).collect::<String>())
+        }
         Block::Pictures(all) => {
-            format!("<div class=\"pictures\">{}</div>\n", all.iter().map(|shown| figure(shown, "")).collect::<String>())
+            format!(
+                "<div class=\"pictures\">{}</div>\n",
+                all.iter().map(|shown| figure(shown, "")).collect::<String>()
+            )
         }
         Block::Distances(stretches) => bar(stretches),
         Block::Motion => sheet.motion.as_ref().map_or(String::new(), motion),
-        Block::Cloths(all) => format!("<div class=\"cards\">{}</div>\n", all.iter().map(cloth).collect::<String>()),
+        Block::Cloths(all) => {
+            format!("<div class=\"cards\">{}</div>\n", all.iter().map(cloth).collect::<String>())
+        }
         Block::Points(points) => list(points),
         Block::Cautions(all) => all.iter().map(concerning).collect(),
     }
 }
 
 fn fact(fact: &Fact) -> String {
-    let more = if fact.more.is_empty() { String::new() } else { format!("<span>{}</span>", marked(&fact.more)) };
+    let more =
+        if fact.more.is_empty() { String::new() } else { format!("<span>{}</span>", marked(&fact.more)) };
     format!("<div><dt>{}</dt><dd><b>{}</b>{more}</dd></div>\n", escaped(&fact.label), marked(&fact.value))
 }
 
 fn list(points: &[String]) -> String {
-    format!("<ul>{}</ul>\n", points.iter().map(|point| format!("<li>{}</li>", marked(point))).collect::<String>())
+    format!(
+        "<ul>{}</ul>\n",
+        points.iter().map(|point| format!("<li>{}</li>", marked(point))).collect::<String>()
+    )
 }
 
 fn concerning(all: &Concerning) -> String {
@@ -138,13 +162,27 @@ fn concerning(all: &Concerning) -> String {
 fn bar(stretches: &[Stretch]) -> String {
     let strip: String = stretches
         .iter()
-        .map(|stretch| format!("<span style=\"flex-grow: {}; opacity: {}\"></span>", n(1000.0 * stretch.share), strength(stretch.look)))
+        .map(|stretch| {
+            format!(
+                "<span style=\"flex-grow: {}; opacity: {}\"></span>",
+                n(1000.0 * stretch.share),
+                strength(stretch.look)
+            )
+        })
         .collect();
     let words: String = stretches
         .iter()
-        .map(|stretch| format!("<li><i style=\"opacity: {}\"></i>{}</li>", strength(stretch.look), escaped(&stretch.words)))
+        .map(|stretch| {
+            format!(
+                "<li><i style=\"opacity: {}\"></i>{}</li>",
+                strength(stretch.look),
+                escaped(&stretch.words)
+            )
+        })
         .collect();
-    format!("<div class=\"far\"><div class=\"bar\" aria-hidden=\"true\">{strip}</div><ul>{words}</ul></div>\n")
+    format!(
+        "<div class=\"far\"><div class=\"bar\" aria-hidden=\"true\">{strip}</div><ul>{words}</ul></div>\n"
+    )
 }
 
 /// How strong the bar's colour is for a look.

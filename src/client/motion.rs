@@ -1,7 +1,7 @@
 //! The moving picture of a sheet: an animated file for the page, stills of it for the paper.
 
-use super::pictures::Picture;
 use super::Sheet;
+use super::pictures::Picture;
 use crate::picture::canvas::Canvas;
 use crate::picture::png_out::PngError;
 

@@ -3,12 +3,15 @@
 //! What does not fit on [`MOST_PAGES`] pages is set smaller, down to [`LEAST_SCALE`]; then the note is cut, for it stands whole in the HTML
 //! file. Cautions and figures are never cut: a scene with many cloths can take a further page.
 
+use super::Sheet;
 use super::html::strength;
 use super::sections::{
-    Block as Content, ClothWords, Fact, Part, Section, Shown, Stretch, deck, eyebrow, foot, hero, hex, sections,
+    Block as Content, ClothWords, Fact, Part, Section, Shown, Stretch, deck, eyebrow, foot, hero, hex,
+    sections,
 };
-use super::setting::{ACCENT, BODY, Block, GLOW, INK, LABEL, LINE, QUIET, SMALL, Setting, Style, picture, plain};
-use super::Sheet;
+use super::setting::{
+    ACCENT, BODY, Block, GLOW, INK, LABEL, LINE, QUIET, SMALL, Setting, Style, picture, plain,
+};
 use crate::build::make::tiles::Paper;
 use crate::picture::chart::{escaped, plain_number as n};
 
@@ -27,9 +30,9 @@ const GUTTER: f64 = 7.0;
 /// Distance between pictures side by side.
 const BETWEEN: f64 = 4.5;
 /// Distance between sections at scale 1.
-const APART: f64 = 5.0;
-/// The large picture is at most so high.
-const HERO_MM: f64 = 92.0;
+const APART: f64 = 4.6;
+/// The large picture is at most so high: as one likes, and where room is scarce.
+const HERO_MM: [f64; 2] = [80.0, 68.0];
 /// Lines of the note: as many as one likes, and as many as are left when it must be cut.
 const NOTE_LINES: [usize; 3] = [usize::MAX, 12, 5];
 /// A title longer than this many lines is cut.
@@ -42,18 +45,32 @@ const NOTE: Style = Style { size: 3.2, fill: INK, strong: false };
 const HEADING: Style = Style { size: 3.5, fill: INK, strong: true };
 const FIGURE: Style = Style { size: 4.6, fill: INK, strong: false };
 
+/// Blocks that belong on the first page: head, figures, lights, near and far.
+const FIRST: usize = 4;
+/// Text is set no smaller than this only to bring them there.
+const FIRST_SCALE: f64 = 0.88;
+
 /// The pages, in their order.
 #[must_use]
 pub fn pages(sheet: &Sheet, paper: Paper) -> Vec<String> {
+    let down_to = |least: f64| {
+        (0..).map(|i| 1.0 - STEP * f64::from(i)).take_while(move |scale| *scale > least - 0.5 * STEP)
+    };
+    for hero_mm in HERO_MM {
+        for scale in down_to(FIRST_SCALE) {
+            let (pages, on_first) = set(sheet, paper, Setting { scale }, usize::MAX, hero_mm);
+            if pages.len() <= MOST_PAGES && on_first >= FIRST {
+                return finished(sheet, paper, &pages);
+            }
+        }
+    }
     let mut last = Vec::new();
     for note_lines in NOTE_LINES {
-        let mut scale = 1.0;
-        while scale > LEAST_SCALE - 0.5 * STEP {
-            last = set(sheet, paper, Setting { scale }, note_lines);
+        for scale in down_to(LEAST_SCALE) {
+            last = set(sheet, paper, Setting { scale }, note_lines, HERO_MM[1]).0;
             if last.len() <= MOST_PAGES {
                 return finished(sheet, paper, &last);
             }
-            scale -= STEP;
         }
         if sheet.note.is_empty() {
             break;
@@ -68,6 +85,8 @@ struct Flow {
     apart: f64,
     page: Block,
     done: Vec<Block>,
+    /// Blocks on the first page.
+    on_first: usize,
 }
 
 impl Flow {
@@ -76,16 +95,24 @@ impl Flow {
         if self.page.height + gap + block.height > self.room[1] && self.page.height > 0.0 {
             self.done.push(std::mem::take(&mut self.page));
         }
+        self.on_first += usize::from(self.done.is_empty());
         self.page.below(self.apart, block);
     }
 }
 
-fn set(sheet: &Sheet, paper: Paper, setting: Setting, note_lines: usize) -> Vec<Block> {
+/// The pages at a scale, and how many blocks stand on the first.
+fn set(
+    sheet: &Sheet,
+    paper: Paper,
+    setting: Setting,
+    note_lines: usize,
+    hero_mm: f64,
+) -> (Vec<Block>, usize) {
     let [width, height] = paper.size_mm();
     let room = [width - 2.0 * SIDES, height - TOP - BOTTOM];
     let mut flow =
-        Flow { room, apart: APART * setting.scale, page: Block::default(), done: Vec::new() };
-    flow.put(&head(sheet, setting, room[0], note_lines));
+        Flow { room, apart: APART * setting.scale, page: Block::default(), done: Vec::new(), on_first: 0 };
+    flow.put(&head(sheet, setting, room[0], note_lines, hero_mm));
     let all = sections(sheet);
     let column = (room[0] - GUTTER) / 2.0;
     let mut columns: Vec<Block> = Vec::new();
@@ -101,7 +128,7 @@ fn set(sheet: &Sheet, paper: Paper, setting: Setting, note_lines: usize) -> Vec<
         flow.put(&pair);
     }
     flow.done.push(flow.page);
-    flow.done
+    (flow.done, flow.on_first)
 }
 
 /// Columns side by side: the blocks in their order go where there is most room.
@@ -114,16 +141,17 @@ fn paired(blocks: &[Block], apart: f64, column: f64) -> Vec<Block> {
     vec![Block::row(column + GUTTER, &sides)]
 }
 
-fn head(sheet: &Sheet, setting: Setting, width: f64, note_lines: usize) -> Block {
+fn head(sheet: &Sheet, setting: Setting, width: f64, note_lines: usize, hero_mm: f64) -> Block {
     let mut head = setting.cut(&eyebrow(sheet), EYEBROW, width, 2);
     head.below(0.6, &setting.cut(&sheet.title, TITLE, width, TITLE_LINES));
     head.below(1.2, &setting.words(&deck(sheet), DECK, width));
     let shown = hero(sheet);
-    let across = width.min(HERO_MM / shown.picture.shape());
-    head.below(3.0, &picture(shown.picture, across));
-    // The deck stands above already.
-    let caption = shown.caption.trim_start_matches(&deck(sheet)).trim_start();
-    head.below(1.2, &setting.words(caption, SMALL, width));
+    let across = width.min(hero_mm / shown.picture.shape());
+    let large = picture(shown.picture, across);
+    let mut middle = Block { svg: String::new(), height: large.height };
+    middle.put(0.5 * (width - across), 0.0, &large);
+    head.below(3.0, &middle);
+    head.below(1.2, &setting.words(&shown.caption, SMALL, width));
     let mut left = note_lines;
     let mut note = Block::default();
     for (i, paragraph) in sheet.note.iter().enumerate() {
@@ -135,7 +163,10 @@ fn head(sheet: &Sheet, setting: Setting, width: f64, note_lines: usize) -> Block
         left = left.saturating_sub(lines.max(1));
         note.below(1.2, &block);
         if left == 0 && i + 1 < sheet.note.len() {
-            note.below(0.8, &setting.words("The whole note stands on the page for screens.", SMALL, width - 4.0));
+            note.below(
+                0.8,
+                &setting.words("The whole note stands on the page for screens.", SMALL, width - 4.0),
+            );
         }
     }
     if note.height > 0.0 {
@@ -155,26 +186,50 @@ fn section_of(sheet: &Sheet, section: &Section<'_>, setting: Setting, width: f64
         height: 0.6,
     };
     block.below(1.2 * setting.scale, &setting.words(section.title, HEADING, width));
+    if section.part == Part::Distances {
+        block.below(1.4 * setting.scale, &distances(section, setting, width));
+        return block;
+    }
     let mut inner = Block::default();
     for content in &section.blocks {
         let gap = if matches!(content, Content::Words(_)) { 1.2 } else { 2.2 };
-        inner.below(gap * setting.scale, &content_of(sheet, section.part, content, setting, width));
+        inner.below(gap * setting.scale, &content_of(sheet, content, setting, width));
     }
     block.below(1.4 * setting.scale, &inner);
     block
 }
 
-fn content_of(sheet: &Sheet, part: Part, content: &Content<'_>, setting: Setting, width: f64) -> Block {
+/// Near and far as large as the lights, so that their angle of view is that of a page held 0.4 m away; the words beside them.
+fn distances(section: &Section<'_>, setting: Setting, width: f64) -> Block {
+    const COLUMNS: usize = 3;
+    let step = (width + BETWEEN) / COLUMNS as f64;
+    let room = step - BETWEEN;
+    let (mut row, mut beside) = (Block::default(), Block::default());
+    for content in &section.blocks {
+        match content {
+            Content::Pictures(all) => row = pictures(all, COLUMNS, setting, width),
+            Content::Distances(stretches) => {
+                beside.below(0.0, &strip(stretches, room));
+                beside.below(1.4, &looks(stretches, setting, room));
+            }
+            Content::Words(words) => {
+                beside.below(2.0 * setting.scale, &setting.words(&plain(words), SMALL, room))
+            }
+            _ => {}
+        }
+    }
+    row.put(2.0 * step, 0.0, &beside);
+    row.height = row.height.max(beside.height);
+    row
+}
+
+fn content_of(sheet: &Sheet, content: &Content<'_>, setting: Setting, width: f64) -> Block {
     match content {
         Content::Words(words) => setting.words(&plain(words), SMALL, width),
         Content::Glance(facts) => glance(facts, setting, width),
         Content::Facts(facts) => rows(facts, setting, width),
-        Content::Pictures(all) => {
-            // Near and far are as large as the lights, so that the angle of view is that of a page held 0.4 m away.
-            let columns = if part == Part::Distances { all.len().max(3) } else { all.len() };
-            pictures(all, columns, setting, width)
-        }
-        Content::Distances(stretches) => bar(stretches, setting, width),
+        Content::Pictures(all) => pictures(all, all.len(), setting, width),
+        Content::Distances(stretches) => looks(stretches, setting, width),
         Content::Motion => motion(sheet, setting, width),
         Content::Cloths(all) => cloths(all, setting, width),
         Content::Points(points) => setting.points(points, Style { size: SMALL.size, ..BODY }, width),
@@ -182,7 +237,10 @@ fn content_of(sheet: &Sheet, part: Part, content: &Content<'_>, setting: Setting
             let mut block = Block::default();
             for concerning in all {
                 block.below(1.6 * setting.scale, &setting.words(concerning.whom, LABEL, width));
-                block.below(0.6, &setting.points(&concerning.points, Style { size: SMALL.size, ..BODY }, width));
+                block.below(
+                    0.6,
+                    &setting.points(&concerning.points, Style { size: SMALL.size, ..BODY }, width),
+                );
             }
             block
         }
@@ -246,7 +304,8 @@ fn pictures(all: &[Shown<'_>], columns: usize, setting: Setting, width: f64) -> 
     Block::row(step, &cells)
 }
 
-fn bar(stretches: &[Stretch], setting: Setting, width: f64) -> Block {
+/// The bar of distances.
+fn strip(stretches: &[Stretch], width: f64) -> Block {
     const HIGH: f64 = 2.4;
     let mut block = Block { svg: String::new(), height: HIGH };
     let mut x = 0.0;
@@ -260,27 +319,26 @@ fn bar(stretches: &[Stretch], setting: Setting, width: f64) -> Block {
         );
         x += wide;
     }
-    let count = stretches.len().clamp(1, 4);
-    let step = (width + BETWEEN) / count as f64;
-    for row in stretches.chunks(count) {
-        let cells: Vec<Block> = row
-            .iter()
-            .map(|stretch| {
-                let mut cell = Block {
-                    svg: format!(
-                        r#"<circle cx="1.1" cy="{}" r="1.1" fill="{GLOW}" fill-opacity="{}"/>"#,
-                        n(0.65 * SMALL.size * setting.scale),
-                        strength(stretch.look)
-                    ),
-                    height: 0.0,
-                };
-                let words = setting.words(&stretch.words, Style { fill: INK, ..SMALL }, step - BETWEEN - 3.2);
-                cell.put(3.2, 0.0, &words);
-                cell.height = words.height;
-                cell
-            })
-            .collect();
-        block.below(1.0, &Block::row(step, &cells));
+    block
+}
+
+/// What the stretches of the bar mean.
+fn looks(stretches: &[Stretch], setting: Setting, width: f64) -> Block {
+    /// From the left edge to the words.
+    const INDENT: f64 = 3.4;
+    let mut block = Block::default();
+    for stretch in stretches {
+        let words = setting.words(&stretch.words, Style { fill: INK, ..SMALL }, width - INDENT);
+        let mut row = Block {
+            svg: format!(
+                r#"<circle cx="1.1" cy="{}" r="1.1" fill="{GLOW}" fill-opacity="{}"/>"#,
+                n(0.66 * SMALL.size * setting.scale),
+                strength(stretch.look)
+            ),
+            height: words.height,
+        };
+        row.put(INDENT, 0.0, &words);
+        block.below(0.6 * setting.scale, &row);
     }
     block
 }

@@ -13,11 +13,12 @@ use crate::picture::small::{detailed_frame, developed_together, small_luminances
 use crate::scene::{Exposure, Scene};
 
 /// The lights in which the garment is shown, in lux, with their names (common practice, no source).
-pub const LIGHTS: [(f64, &str); 3] = [(0.0, "In the dark"), (20.0, "On a lit street"), (300.0, "In a lit room")];
+pub const LIGHTS: [(f64, &str); 3] =
+    [(0.0, "In the dark"), (20.0, "On a lit street"), (300.0, "In a lit room")];
 /// Width of the large picture: 230 image pixels to the inch on A4.
 const HERO_PX: f64 = 1600.0;
 /// Width over height of the large picture, least and most.
-const HERO_SHAPE: [f64; 2] = [2.0, 4.0];
+const HERO_SHAPE: [f64; 2] = [2.3, 4.0];
 /// Width of the other pictures.
 const SMALL_PX: f64 = 720.0;
 /// Width over height of the lights' pictures, least and most.

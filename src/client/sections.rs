@@ -117,9 +117,13 @@ pub fn deck(sheet: &Sheet) -> String {
     } else {
         format!("behind {}", cloths.join(", then "))
     };
-    let room = if view.room_lx > 0.0 { format!("with {}\u{a0}lx of room light", n(view.room_lx)) } else { "in the dark".to_owned() };
+    let room = if view.room_lx > 0.0 {
+        format!("with {}\u{a0}lx of room light", n(view.room_lx))
+    } else {
+        "in the dark".to_owned()
+    };
     format!(
-        "{} {behind}, seen from {}\u{a0}m {room}.",
+        "{} {behind}. Seen from {}\u{a0}m {room}.",
         counted(sheet.scene.pixels.len(), "pixel"),
         n(view.distance_m)
     )
@@ -141,7 +145,10 @@ pub fn hero(sheet: &Sheet) -> Shown<'_> {
     Shown {
         picture: &sheet.views.hero,
         title: String::new(),
-        caption: format!("{} Computed, not photographed; {}.", deck(sheet), exposure_words(sheet.views.exposure.0)),
+        caption: format!(
+            "The whole garment. Computed, not photographed; {}.",
+            exposure_words(sheet.views.exposure.0)
+        ),
         alt: format!(
             "The whole garment, computed: {} {}, {} cd/m2 on average.",
             deck(sheet),
@@ -251,8 +258,10 @@ fn cloths(sheet: &Sheet) -> Vec<Block<'_>> {
         } else {
             format!("{} to {} above {on}", n(low), mm(high))
         };
-        let areal = card.areal_mass_g_m2.map_or("mass not known".to_owned(), |mass| format!("{}\u{a0}g/m2", n(mass)));
-        let whole = card.mass_g.map_or(String::new(), |grams| format!(", {}\u{a0}g in this piece", digits(grams)));
+        let areal =
+            card.areal_mass_g_m2.map_or("mass not known".to_owned(), |mass| format!("{}\u{a0}g/m2", n(mass)));
+        let whole =
+            card.mass_g.map_or(String::new(), |grams| format!(", {}\u{a0}g in this piece", digits(grams)));
         let sleeve = if card.sleeve { "sleeve of the strip; " } else { "" };
         ClothWords {
             facts: format!("{sleeve}{} thick, {areal}{whole}; {}", mm(card.thickness_mm), basis(card.basis)),

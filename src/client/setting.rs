@@ -95,7 +95,7 @@ impl Setting {
     fn lines(self, lines: &[String], style: Style) -> Block {
         let size = style.size * self.scale;
         let strong = if style.strong {
-            format!(r#" stroke="{}" stroke-width="{}""#, style.fill, n(0.035 * size))
+            format!(r#" stroke="{}" stroke-width="{}""#, style.fill, n(0.025 * size))
         } else {
             String::new()
         };

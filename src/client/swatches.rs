@@ -81,9 +81,8 @@ pub(super) fn cards(scene: &Scene) -> Vec<ClothCard> {
 fn through(cloth: &Cloth, lights: &[(Arc<Package>, Vec<f64>)]) -> Vec<Rgb8> {
     let at = |l: Nanometres| totals(&cloth.layer_at(Millimetres(0.0), l)).through;
     let steps = ((crate::light::spectrum::LAST_NM - crate::light::spectrum::FIRST_NM) / STEP_NM) as usize;
-    let knots: Vec<f64> = (0..=steps)
-        .map(|i| at(Nanometres(crate::light::spectrum::FIRST_NM + STEP_NM * i as f64)))
-        .collect();
+    let knots: Vec<f64> =
+        (0..=steps).map(|i| at(Nanometres(crate::light::spectrum::FIRST_NM + STEP_NM * i as f64))).collect();
     let transmittance = Spectrum::from_fn(|l| {
         let x = (l.0 - crate::light::spectrum::FIRST_NM) / STEP_NM;
         let i = (x as usize).min(steps - 1);

@@ -12,6 +12,7 @@ mod photo;
 mod pick;
 mod places;
 mod preview;
+mod sheet;
 mod spread;
 mod standoff;
 mod uneven;
