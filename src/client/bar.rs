@@ -81,11 +81,13 @@ fn stretches(points: &[(f64, f64)], vanish_m: Option<f64>) -> Vec<Zone> {
             }
         }
     }
-    if let (Some(vanish), [.., before, end]) = (vanish_m, zones.as_mut_slice()) {
-        if end.look == look(0.0) && vanish.is_finite() && vanish > before.from_m {
-            before.to_m = vanish;
-            end.from_m = vanish;
-        }
+    if let (Some(vanish), [.., before, end]) = (vanish_m, zones.as_mut_slice())
+        && end.look == look(0.0)
+        && vanish.is_finite()
+        && vanish > before.from_m
+    {
+        before.to_m = vanish;
+        end.from_m = vanish;
     }
     zones
 }
