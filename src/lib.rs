@@ -67,6 +67,7 @@
 pub mod build;
 pub mod choose;
 pub mod cli;
+pub mod client;
 pub mod cloth;
 pub mod diagnose;
 pub mod files;

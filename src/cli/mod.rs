@@ -15,6 +15,7 @@ pub mod output;
 mod pick;
 mod preview;
 mod progress;
+mod sheet;
 mod spread;
 mod standoff;
 mod view;
@@ -59,6 +60,7 @@ enum Command {
     Standoff(standoff::Arguments),
     Pick(pick::Arguments),
     Make(make::Arguments),
+    Sheet(sheet::Arguments),
     Spread(spread::Arguments),
     Cloth(cloth::Arguments),
     Check(check::Arguments),
@@ -84,6 +86,7 @@ pub fn run() -> ExitCode {
             Command::Pick(arguments) => pick::run(&arguments),
             Command::Standoff(arguments) => standoff::run(&arguments),
             Command::Make(arguments) => make::run(&arguments),
+            Command::Sheet(arguments) => sheet::run(&arguments),
             Command::Spread(arguments) => spread::run(&arguments),
             Command::Cloth(arguments) => cloth::run(&arguments),
             Command::Check(arguments) => check::run(&arguments),

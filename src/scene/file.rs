@@ -7,7 +7,9 @@ use super::drawn::Drawings;
 use super::groups::{self, Dimming};
 use super::shape::{MARGIN_HEIGHTS, MARGIN_LEAST_MM, MOST_PIXELS, PLACED, SCENE};
 use super::stand_off::{self, Relief};
-use super::{Exposure, GroupForm, Laid, PatternPiece, Pixel, PlacedCloth, Scene, View, extent_with};
+use super::{
+    Exposure, GroupForm, Laid, PatternPiece, Pixel, PlacedCloth, Scene, SheetWords, View, extent_with,
+};
 use crate::build::supply;
 use crate::cloth::Cloth;
 use crate::cloth::catalogue::{ClothSource, Reference};
@@ -34,6 +36,8 @@ pub struct Resolved {
     pub scales: Vec<(String, Scale)>,
     /// The drawings and lists that were read, and the photograph that is named, as their paths are shown.
     pub files: Vec<String>,
+    /// The maker's words on the sheet for a client.
+    pub sheet: SheetWords,
 }
 
 /// Reads a scene file; warnings are dropped.
@@ -94,8 +98,12 @@ fn resolve_with(
     let mut problems = Problems::default();
     let mut elsewhere = Vec::new();
     let mut drawings = Drawings::new(cloths);
+    let mut sheet = SheetWords::default();
     let found = match parse(text) {
-        Ok(root) => scene_of(&root, cloths, &mut drawings, pitch_mm, &mut problems, &mut elsewhere),
+        Ok(root) => {
+            sheet = sheet_words(&root);
+            scene_of(&root, cloths, &mut drawings, pitch_mm, &mut problems, &mut elsewhere)
+        }
         Err(problem) => {
             problems.push(*problem);
             None
@@ -113,6 +121,7 @@ fn resolve_with(
             forms,
             scales: drawings.scales,
             files: drawings.files,
+            sheet,
         }),
         _ => Err(diagnostics),
     }
@@ -172,6 +181,13 @@ fn scene_of(
         piece,
     };
     Some((scene, laid, forms))
+}
+
+/// The maker's words on the sheet for a client; what is not sound is reported by the check of the whole tree.
+fn sheet_words(root: &Node) -> SheetWords {
+    let Some(sheet) = Entry::new(&SCENE, root).map("sheet") else { return SheetWords::default() };
+    let text = |key| sheet.text(key).map(str::to_owned);
+    SheetWords { title: text("title"), note: text("note"), client: text("client") }
 }
 
 /// The pattern piece; `None` after a problem was reported.

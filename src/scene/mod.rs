@@ -149,6 +149,17 @@ pub enum LaidKind {
     List,
 }
 
+/// What the maker says on the sheet for a client (`sheet` of a scene file).
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct SheetWords {
+    /// Heading, instead of the scene's name.
+    pub title: Option<String>,
+    /// A note to the client; every line is a paragraph.
+    pub note: Option<String>,
+    /// For whom it is made.
+    pub client: Option<String>,
+}
+
 /// A whole scene.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Scene {

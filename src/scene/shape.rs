@@ -135,6 +135,24 @@ pub static SCENE: Shape = Shape {
             Absent::Open,
             "edge of the pattern piece: the picture ends there, and pixels must lie inside",
         ),
+        Field::may(
+            "sheet",
+            Kind::Map(&SHEET),
+            Absent::Open,
+            "words of the maker's own on the sheet for a client; nothing else heeds them",
+        ),
+    ],
+    exactly_one: &[],
+    at_most_one: &[],
+};
+
+/// The maker's words on the sheet for a client.
+pub static SHEET: Shape = Shape {
+    what: "`sheet`",
+    fields: &[
+        Field::may("title", Kind::Text, Absent::Open, "heading of the sheet, instead of the scene's name"),
+        Field::may("note", Kind::Text, Absent::Open, "a note to the client; every line is a paragraph"),
+        Field::may("client", Kind::Text, Absent::Open, "for whom the sheet is made"),
     ],
     exactly_one: &[],
     at_most_one: &[],

@@ -13,6 +13,7 @@ mod photo;
 mod pick;
 mod places;
 mod preview;
+mod sheet;
 mod spread;
 mod standoff;
 mod uneven;
