@@ -282,7 +282,8 @@ mod tests {
         let colour = |name: &str| COLOURS.iter().find(|c| c.0 == name).expect("a colour");
         for ground in ["ground", "card"] {
             for text in ["ink", "quiet", "accent"] {
-                for which in [|c: &(&'static str, &'static str, &'static str)| c.1, |c| c.2] {
+                type Colour = (&'static str, &'static str, &'static str);
+                for which in [|c: &Colour| c.1, |c: &Colour| c.2] {
                     let (a, b) = (luminance(which(colour(ground))), luminance(which(colour(text))));
                     let contrast = (a.max(b) + 0.05) / (a.min(b) + 0.05);
                     assert!(contrast >= LEAST, "{text} on {ground}: {contrast:.2}");
