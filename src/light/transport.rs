@@ -310,7 +310,7 @@ impl Transport {
         if unknowns == 0 {
             return (Answer::default(), Answer::default());
         }
-        let (mut right, faces) = self.right_sides(k, reference);
+        let (mut right, faces) = self.right_sides(k);
         let lu = self.system(k).lu();
         // Scattering loses light, so the system has an inverse.
         let solved = lu.solve_mut(&mut right);
@@ -347,7 +347,8 @@ impl Transport {
 
     /// The fluence that the source (first column) and a board of unit radiosity (second) make unscattered, and the weights
     /// with which the fluence at the nodes falls back on the board.
-    fn right_sides(&self, k: f64, reference: &Reference) -> (DMatrix<f64>, Vec<f64>) {
+    pub(super) fn right_sides(&self, k: f64) -> (DMatrix<f64>, Vec<f64>) {
+        let reference = Reference::get();
         let unknowns = NODES * self.layers.len();
         let mut right = DMatrix::zeros(unknowns, 2);
         let mut faces = vec![0.0; unknowns];
