@@ -510,3 +510,9 @@ pub fn direct_share(stack: &Stack, beam_power: f64) -> f64 {
 pub fn straight_transmittance(layers: &[Layer]) -> f64 {
     layers.iter().map(|l| unscattered(l.optics.openness, l.optical_thickness())).product()
 }
+
+/// The same along a direction with this cosine to the normal.
+#[must_use]
+pub fn slanted_transmittance(layers: &[Layer], cosine: f64) -> f64 {
+    layers.iter().map(|l| unscattered(l.optics.openness, l.optical_thickness() / cosine)).product()
+}

@@ -26,6 +26,7 @@ pub mod luminance;
 pub mod plane;
 mod radial;
 mod sharp;
+mod slanted;
 mod transform;
 // Development.
 pub mod canvas;

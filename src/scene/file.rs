@@ -264,6 +264,8 @@ fn view(view: &Entry<'_>, usual_margin_mm: f64, shown_mm: [f64; 2], problems: &m
         size_px: [width as u32, height as u32],
         age_years: view.number("age_years")?,
         eye_pigment: view.number("eye")?,
+        side_rad: view.number("side_deg")?.to_radians(),
+        from_rad: view.number("from_deg")?.to_radians(),
     })
 }
 

@@ -46,9 +46,11 @@
 //! 10.12. From memory.
 
 mod chains;
+mod sight;
 mod solve;
 mod spot;
 
+pub use sight::Sight;
 pub use solve::{spots, spots_over_gaps};
 pub use spot::ObliqueSpot;
 
