@@ -11,7 +11,7 @@
 //! ```
 //!
 //! and the light towards the viewer is the sum over l of
-//! `exp(-i k.u s(H_l)) (1 - o_l) D_l sum over m of (2 - [m = 0]) (-i)^m cos(m psi) int f_lm e_lm dmu`.
+//! `P_l (1 - o_l) D_l sum over m of (2 - [m = 0]) (-i)^m cos(m psi) int f_lm e_lm dmu`.
 //!
 //! | symbol | meaning | unit |
 //! |---|---|---|

@@ -13,6 +13,7 @@ use nalgebra::{Dyn, LU};
 use rayon::prelude::*;
 use rustfft::num_complex::Complex;
 use std::f64::consts::PI;
+use std::ops::Range;
 
 /// Spacing of the knots in the hyperbolic angle: half that of round spots, for the modes of a long spot swing as k rises.
 const KNOT_STEP: f64 = 0.06;
@@ -94,8 +95,8 @@ struct Prepared<'a> {
 /// The forward-scattering correction of one stack.
 struct Forward<'a> {
     chains: [Chain<'a>; 2],
-    /// How far the middle of each layer lies below the outer face, in mm.
-    depths: Vec<f64>,
+    /// For each layer of the chains: how far its middle lies below the outer face in mm, and the transport's nodes in it.
+    places: Vec<(f64, Range<usize>)>,
     flat: Transport,
     flat_emission: Emission,
     /// The answer of the squeezed stack where it is the same at all frequencies: a single layer without thickness knows none.
@@ -272,7 +273,7 @@ impl View {
                 if total > 0.0 { lacking / total } else { 0.0 }
             });
             Forward {
-                depths: middles(fine).iter().map(|h| face - h).collect(),
+                places: places(fine, &emission, face),
                 same: (fine.layers.len() == 1).then(|| flat.system(0.0).lu()),
                 chains,
                 flat,
@@ -308,8 +309,16 @@ impl View {
             }
             sum += phase(emission.board.0) * (radiosity / PI * emission.board.1);
             if let Some((forward, wander, modes)) = &correction {
-                for (modes, &depth) in modes.iter().zip(&forward.depths) {
-                    sum += phase(depth) * series(modes, *psi) * *wander;
+                for (modes, (middle, nodes)) in modes.iter().zip(&forward.places) {
+                    // Mean phase of the depths from which the layer's light comes.
+                    let (mut turned, mut level) = (Complex::new(0.0, 0.0), 0.0);
+                    for i in nodes.clone() {
+                        let (depth, weight) = emission.nodes[i];
+                        turned += phase(depth) * (weight * source[i]);
+                        level += weight * source[i];
+                    }
+                    let from = if level > 0.0 { turned / level } else { phase(*middle) };
+                    sum += from * series(modes, *psi) * *wander;
                 }
             }
             sum
@@ -321,6 +330,19 @@ impl View {
 /// Heights of the middles of the layers.
 fn middles(stack: &Stack) -> Vec<f64> {
     stack.bottoms().iter().zip(&stack.layers).map(|(b, l)| b.0 + 0.5 * l.thickness.0).collect()
+}
+
+/// For each layer: how far its middle lies below the outer face in mm, and the nodes of the transport in it.
+fn places(stack: &Stack, emission: &Emission, face: f64) -> Vec<(f64, Range<usize>)> {
+    let layers = stack.bottoms().into_iter().zip(&stack.layers);
+    layers
+        .map(|(bottom, layer)| {
+            // Nodes rise from the board to the outer face.
+            let below = |height: f64| emission.nodes.partition_point(|node| face - node.0 < height);
+            let nodes = below(bottom.0)..below(bottom.0 + layer.thickness.0);
+            (face - bottom.0 - 0.5 * layer.thickness.0, nodes)
+        })
+        .collect()
 }
 
 /// By layer: modes of the difference of the chains.
