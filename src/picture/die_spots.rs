@@ -200,14 +200,17 @@ pub fn folded_over_gaps(
     folded_by(step_nm, packages, weights, stack_at, gaps_mm, &spots_over_gaps)
 }
 
-/// As [`folded_over_gaps`], with the spots from `solve`, which is given stacks, a beam and gaps.
+/// The spots of stacks for a beam over gaps in mm: for each gap, one a stack.
+type Solve<'a, S> = dyn Fn(&[Stack], f64, &[f64]) -> Vec<Vec<S>> + 'a;
+
+/// As [`folded_over_gaps`], with the spots from `solve`.
 fn folded_by<S: Mixed>(
     step_nm: f64,
     packages: &[&Package],
     weights: &[Vec<DieWeights>],
     stack_at: &(dyn Fn(Nanometres) -> Stack + Sync),
     gaps_mm: &[f64],
-    solve: &dyn Fn(&[Stack], f64, &[f64]) -> Vec<Vec<S>>,
+    solve: &Solve<'_, S>,
 ) -> Vec<Folded<S>> {
     let mut beams: Vec<f64> = packages.iter().map(|p| p.beam_power).collect();
     beams.sort_by(f64::total_cmp);

@@ -101,11 +101,13 @@ pub fn frame(scene: &Scene) -> Frame {
     let ([low_x, low_y], [high_x, high_y]) = scene.shown_extent();
     let middle = [0.5 * (low_x.0 + high_x.0), 0.5 * (low_y.0 + high_y.0)];
     let half = [0.5 * (high_x - low_x).0, 0.5 * (high_y - low_y).0];
+    // From the side at the scale of straight ahead: the garment grows narrower, as it does when one walks round it.
     let (middle, half) = match scene.view.sight() {
         None => (middle, half),
         Some(sight) => {
             let corners = [sight.seen(half), sight.seen([half[0], -half[1]])];
-            (sight.seen(middle), [0, 1].map(|axis| corners[0][axis].abs().max(corners[1][axis].abs())))
+            let reach = |axis: usize| corners[0][axis].abs().max(corners[1][axis].abs()).max(half[axis]);
+            (sight.seen(middle), [reach(0), reach(1)])
         }
     };
     let mm_per_px = (2.0 * half[0] / f64::from(width)).max(2.0 * half[1] / f64::from(height));
