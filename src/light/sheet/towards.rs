@@ -167,21 +167,23 @@ mod tests {
 
     #[test]
     fn straight_ahead_it_is_the_forward_row() {
-        /// Of the value: two ways to the same numbers.
-        const ROUNDING: f64 = 1e-9;
+        /// Of the value: interpolation of what is scattered more than once, there with the viewer's node and here without.
+        const INTERPOLATED: f64 = 1e-5;
         let optics = optics(0.97, 0.7);
         let found = TowardsTable::new(16, 4, 1.0, &PLACES).of(&optics, 2.0, 4, 0).towards;
         let row = forward_row(&optics, 2.0, 16);
         for (f, &mu) in PLACES.iter().enumerate() {
-            assert!((found[0][f] / row.at(mu) - 1.0).abs() < ROUNDING, "{mu}");
-            assert!((1..4).all(|m| found[m][f].abs() < ROUNDING * found[0][f]), "{mu}");
+            assert!((found[0][f] / row.at(mu) - 1.0).abs() < INTERPOLATED, "{mu}");
+            assert!((1..4).all(|m| found[m][f].abs() < f64::EPSILON * found[0][f]), "{mu}");
         }
     }
 
     #[test]
     fn mode_zero_has_the_published_angular_values() {
-        /// Half a unit of the fifth decimal, as printed, and 2e-6 for interpolation between the nodes at the cosine 1.
+        /// Half a unit of the fifth decimal, as printed, and 3e-6 for interpolation; straight through, where the value is above 1, five
+        /// digits (`tests/slab.rs`).
         const PRINTED: f64 = 8e-6;
+        const FIVE_DIGITS: f64 = 2e-5;
         // van de Hulst, Multiple Light Scattering (1980), table 35 (seen in a quotation): a = 0.9, tau = 2, g = 0.75, light along
         // the normal, scattered transmission by the cosine at which it leaves.
         for (mu, published) in
@@ -189,7 +191,8 @@ mod tests {
         {
             let table = TowardsTable::new(24, 1, mu, &[1.0]);
             let found = table.of(&optics(0.9, 0.75), 2.0, 1, 0).towards[0][0] * PI;
-            assert!((found - published).abs() < PRINTED, "{mu}: {found} {published}");
+            let allowed = if published > 1.0 { FIVE_DIGITS } else { PRINTED };
+            assert!((found - published).abs() < allowed, "{mu}: {found} {published}");
         }
     }
 
