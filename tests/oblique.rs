@@ -16,9 +16,9 @@ use weftlight::light::oblique::{self, ObliqueSpot, Sight};
 use weftlight::light::photons::{Cells, side_view};
 use weftlight::light::spots::spots;
 use weftlight::light::totals::radiance_towards;
-use weftlight::light::{Source, Stack, Window};
+use weftlight::light::{Layer, Optics, Source, Stack, Window};
 use weftlight::picture::plane::{Accuracy, Frame, SlantedChannel, SpotPoint, XyzImage, add_slanted_spots};
-use weftlight::quantity::Millimetres;
+use weftlight::quantity::{Millimetres, PerMillimetre};
 
 /// Isotropic stacks: error allowed over the peak, beside the sampling error; as straight ahead in `tests/transport.rs`.
 const ISOTROPIC_ERROR: f64 = 0.007;
@@ -28,7 +28,8 @@ const ISOTROPIC_RMS: f64 = 0.003;
 const CORRELATION: f64 = 2.5;
 /// Forward-scattering stacks: as straight ahead in `tests/transport.rs`.
 const FORWARD_ERROR: f64 = 0.04;
-/// Random stacks: dense cloth half as thick as its stand-off with large holes is 4 % off at 30 degrees, the worst of those tried.
+/// Random stacks: one of them is dark dense cloth half as thick as its stand-off, 7 % off at 30 degrees with the sampling error that
+/// is allowed on top (see the known defect below); the others are within 4 %.
 const RANDOM_ERROR: f64 = 0.06;
 /// Standard errors allowed on top.
 const SIGMAS: f64 = 4.0;
@@ -144,6 +145,20 @@ fn random_forward_scattering_stacks_agree_with_photons() {
         let found = against_photons(&stack, &source, tilt, i);
         told(&format!("random stack {i} of {} layers", stack.layers.len()), tilt, &found);
         assert!(found.beyond < RANDOM_ERROR, "{i} at {tilt}: {} {stack:?}", found.beyond);
+    }
+}
+
+#[test]
+#[ignore = "known defect: dark dense cloth half as thick as its stand-off is 7 % off at 30 degrees and 15 % at 60 (README, known limits)"]
+fn dark_dense_cloth_near_the_pixels_agrees_with_photons() {
+    let optics = Optics { extinction: PerMillimetre(6.1), albedo: 0.73, asymmetry: 0.41, openness: 0.47 };
+    let layer = Layer { gap_below: Millimetres(2.1), thickness: Millimetres(0.96), optics };
+    let stack = Stack { board_reflectance: 0.37, layers: vec![layer] };
+    let source = Source { beam_power: 1.0, window: Window::Point };
+    for tilt in TILTS {
+        let found = against_photons(&stack, &source, tilt, 3);
+        told("dark dense cloth", tilt, &found);
+        assert!(found.beyond < FORWARD_ERROR, "at {tilt}: {}", found.beyond);
     }
 }
 
