@@ -180,6 +180,8 @@ fn one_pixel(cloth: &Arc<Cloth>) -> Scene {
             size_px: [SIDE_PX; 2],
             age_years: 35.0,
             eye_pigment: 0.5,
+            side_rad: 0.0,
+            from_rad: 0.0,
         },
         supply: None,
         piece: None,

@@ -2,7 +2,7 @@
 
 use super::check::mm;
 use super::on_photo::{self, Lying, PhotoOptions};
-use super::view::{ViewOptions, gap, size};
+use super::view::{ViewOptions, direction, gap, side, size};
 use super::{Outcome, output};
 use crate::build::{Case, make::power::greatest_drift, powered::powered};
 use crate::cloth::catalogue::Reference;
@@ -53,6 +53,14 @@ pub(super) struct Arguments {
     #[command(flatten)]
     photo: PhotoOptions,
 
+    /// How far to the side the observer stands, in degrees: 0 is straight ahead (instead of the scene's)
+    #[arg(long, value_name = "DEGREES", value_parser = side, allow_negative_numbers = true)]
+    side_deg: Option<f64>,
+
+    /// On which side, in degrees: 0 to the right, 90 above, 180 to the left, 270 below (instead of the scene's)
+    #[arg(long, value_name = "DEGREES", value_parser = direction, allow_negative_numbers = true)]
+    from_deg: Option<f64>,
+
     /// Gap below the first cloth in mm (instead of the scene's)
     #[arg(long, value_name = "MM", value_parser = gap, allow_negative_numbers = true)]
     gap_mm: Option<f64>,
@@ -70,7 +78,10 @@ impl Arguments {
     /// The scene with what the call wants otherwise.
     fn applied(&self, scene: Scene) -> Scene {
         let mut scene = self.view.applied(scene);
-        scene.view.size_px = self.size_px.unwrap_or(scene.view.size_px);
+        let view = &mut scene.view;
+        view.size_px = self.size_px.unwrap_or(view.size_px);
+        view.side_rad = self.side_deg.map_or(view.side_rad, f64::to_radians);
+        view.from_rad = self.from_deg.map_or(view.from_rad, f64::to_radians);
         match self.gap_mm {
             Some(gap) => scene.at_gap(Millimetres(gap)),
             None => scene,
@@ -245,6 +256,13 @@ impl Job {
         let scene = arguments.applied(scene);
         let (scene, powered) = if arguments.as_powered { allowed(file, &scene)? } else { (scene, None) };
         let photo = arguments.photo.lying(&scene, file, arguments.size_px)?;
+        if photo.is_some() && scene.view.side_rad > 0.0 {
+            let fault = Diagnostic::of_file(
+                &file.display().to_string(),
+                "on a photograph the glow is that from straight ahead, so it cannot be seen from the side",
+            );
+            return Err(vec![fault.next("Leave the photograph out with --flat, or set --side-deg 0.")]);
+        }
         Ok((Job { scene, target, read, powered, photo }, warnings))
     }
 
@@ -335,6 +353,13 @@ fn in_words(
         three_digits(picture.peak().0),
         three_digits(picture.room.luminance()),
     ));
+    if scene.view.side_rad > 0.0 {
+        lines.push(format!(
+            "{}: lengths that way are {:.2} of what they are. Numbers of --json are for straight ahead.",
+            render::side_words(scene),
+            scene.view.side_rad.cos()
+        ));
+    }
     if picture.straight > SEEN_BARE {
         lines.push(format!(
             "{:.0} % of each pixel's light comes straight through: the pixels themselves are seen.",
@@ -389,6 +414,8 @@ fn as_json(
         "bare_light": (picture.straight > SEEN_BARE).then(|| BareLight::of(scene).data()),
         "softened_by_mm": picture.report.as_ref().and_then(|r| r.aperture_mm),
         "distance_m": scene.view.distance_m,
+        "side_deg": scene.view.side_rad.to_degrees(),
+        "from_deg": scene.view.from_rad.to_degrees(),
         "room_lx": scene.view.room_lx,
         "gap_range_mm": (!scene.stack.is_empty()).then(|| scene.gap_range_mm()),
         "numbers": super::judged::as_json(&Layout::of(scene).judged(scene)),

@@ -74,6 +74,14 @@ pub(super) fn gap(text: &str) -> Result<f64, String> {
     within(text, &crate::scene::shape::GAP_MM)
 }
 
+pub(super) fn side(text: &str) -> Result<f64, String> {
+    within(text, &crate::scene::shape::SIDE_DEG)
+}
+
+pub(super) fn direction(text: &str) -> Result<f64, String> {
+    within(text, &crate::scene::shape::ANGLE_DEG)
+}
+
 pub(super) fn pitch(text: &str) -> Result<f64, String> {
     within(text, &crate::scene::shape::PITCH_MM)
 }

@@ -26,7 +26,7 @@
 
 use super::Stack;
 use super::kernels::direct;
-use super::totals::radiance_straight_ahead;
+use super::totals::radiance_towards;
 use super::transport::direct_share;
 
 /// Radiance straight ahead, summed over the plane per unit flux in 1/sr, above which the transport is always right
@@ -42,10 +42,21 @@ const NODES: usize = 16;
 /// The spectrum at these frequencies (in 1/mm) behind a dense stack, given with its true optics; `None` where `found`,
 /// the transport's answer at k = 0, can be believed.
 pub(super) fn spectrum(stack: &Stack, beam_power: f64, found: f64, frequencies: &[f64]) -> Option<Vec<f64>> {
+    spectrum_towards(stack, beam_power, 1.0, found, frequencies)
+}
+
+/// The same for a viewer whose direction has the cosine `towards` to the normal; the light comes from the outer face.
+pub(super) fn spectrum_towards(
+    stack: &Stack,
+    beam_power: f64,
+    towards: f64,
+    found: f64,
+    frequencies: &[f64],
+) -> Option<Vec<f64>> {
     if found.abs() > FAINT || direct_share(&stack.reduced(), beam_power) > CLOSED {
         return None;
     }
-    let total = radiance_straight_ahead(stack, beam_power, NODES);
+    let total = radiance_towards(stack, beam_power, towards, NODES);
     ((found - total).abs() > BELIEVED * total)
         .then(|| frequencies.iter().map(|&k| total * shape(stack, beam_power, k)).collect())
 }
@@ -71,6 +82,7 @@ fn shape(stack: &Stack, beam_power: f64, k: f64) -> f64 {
 mod tests {
     use super::*;
     use crate::light::spots::spots;
+    use crate::light::totals::radiance_straight_ahead;
     use crate::light::{Layer, Optics};
     use crate::quantity::{Millimetres, PerMillimetre};
 

@@ -52,7 +52,7 @@ use pxfm::{f_j0, f_j1};
 use std::sync::OnceLock;
 
 /// Quadrature nodes a hemisphere for the adding-doubling of a layer: 16 leave 1.5e-4 of the peak (measured against 32).
-const ANGLES: usize = 16;
+pub(super) const ANGLES: usize = 16;
 /// Azimuth modes of the scattering between layers. For asymmetries up to 0.8, 8 modes leave 6e-5 of the peak (measured
 /// against 20), 6 leave 2.4e-4.
 const MODES: usize = 8;
@@ -64,18 +64,18 @@ const PANELS: usize = 18;
 const PANEL: usize = 8;
 
 /// The directions in which chains are integrated: crowded where the light is, the same for every stack.
-struct Directions {
-    cosines: Vec<f64>,
-    tangents: Vec<f64>,
+pub(super) struct Directions {
+    pub(super) cosines: Vec<f64>,
+    pub(super) tangents: Vec<f64>,
     /// Weights in the cosine.
-    weights: Vec<f64>,
+    pub(super) weights: Vec<f64>,
     /// Basis polynomials of the adding-doubling nodes at each direction (direction by node).
     basis: DMatrix<f64>,
     azimuth: AzimuthTable,
 }
 
 impl Directions {
-    fn get() -> &'static Directions {
+    pub(super) fn get() -> &'static Directions {
         static DIRECTIONS: OnceLock<Directions> = OnceLock::new();
         DIRECTIONS.get_or_init(|| {
             let rule = gauss_legendre(PANEL);
@@ -322,13 +322,13 @@ impl Chain {
 }
 
 /// `(-1)^n`.
-fn parity(n: usize) -> f64 {
+pub(super) fn parity(n: usize) -> f64 {
     if n.is_multiple_of(2) { 1.0 } else { -1.0 }
 }
 
 /// Adds `weight g_m` for each mode m of `out`, direction by direction, where `g_m = sum over m' of w_m' J_{m - m'}` (all signs
 /// of m').
-fn convolve(w: &[Vec<f64>], bessel: &[Vec<f64>], weight: &[f64], out: &mut [Vec<f64>]) {
+pub(super) fn convolve(w: &[Vec<f64>], bessel: &[Vec<f64>], weight: &[f64], out: &mut [Vec<f64>]) {
     for (m, out) in out.iter_mut().enumerate() {
         for (n, coefficients) in w.iter().enumerate() {
             let near = &bessel[m.abs_diff(n)];
@@ -352,7 +352,7 @@ fn convolve(w: &[Vec<f64>], bessel: &[Vec<f64>], weight: &[f64], out: &mut [Vec<
 ///
 /// Upwards recurrence where it is stable (x above the order), downwards from a high order otherwise (Miller's
 /// algorithm; Abramowitz & Stegun 9.12, example 1).
-fn bessel_j(orders: usize, x: f64) -> Vec<f64> {
+pub(super) fn bessel_j(orders: usize, x: f64) -> Vec<f64> {
     let mut values = vec![0.0; orders];
     if orders == 1 {
         values[0] = f_j0(x);

@@ -9,6 +9,7 @@
 //!    [`kernels`] of plane-parallel transport; and
 //! 3. [`forward`]: what forward scattering adds, from the angular functions of single layers that [`sheet`] finds by
 //!    adding-doubling.
+//!    [`oblique`] does both for a viewer to the side.
 //! 4. The answer is a [`spread::SpotSpectrum`]: the spot as its transform, which gives radiance at any radius behind any
 //!    [`Window`].
 //!
@@ -24,6 +25,7 @@ mod window;
 mod dense;
 pub mod forward;
 pub mod kernels;
+pub mod oblique;
 mod phase;
 pub mod quadrature;
 mod response;

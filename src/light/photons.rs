@@ -11,7 +11,8 @@
 //! The radiance seen by the viewer is a *next-event estimate*: each scattering adds
 //! `w a p(cos) exp(-mu (top - z) / v) prod_above [o + (1 - o) exp(-tau / v)]`
 //! at its place, each return from the board `w rho (v / pi) prod_all [...]`; divided by `v`, the ring's area and the
-//! number of photons this is radiance per unit flux. The direct image of the source window is not in it.
+//! number of photons this is radiance per unit flux. The direct image of the source window is not in it. A viewer to the side
+//! sees each of these events where the line of sight leaves the outer face: `rise tan(tilt)` beside its own place.
 //!
 //! # Assumptions and validity
 //! Faces do not refract (index-matched, as for a porous cloth); no lateral structure; the window does not shade
@@ -40,12 +41,14 @@
 //! roulette, free paths. Marchuk et al., The Monte Carlo Methods in Atmospheric Optics (1980): the local (next-event)
 //! estimate. Henyey and Greenstein, Diffuse radiation in the galaxy (1941): the phase function. All from memory.
 
+mod cells;
 mod draw;
 mod rings;
 #[cfg(test)]
 mod tests;
 mod walk;
 
+pub use cells::Cells;
 pub use rings::ring_edges;
 
 use rand::SeedableRng;
@@ -53,7 +56,8 @@ use rand_pcg::Pcg64Mcg;
 use rayon::prelude::*;
 
 use crate::light::{Source, Stack};
-use walk::{Course, Sight, Tally};
+use rings::Rings;
+use walk::{Course, Places, Sight, Tally};
 
 /// Number of independent batches that a run is cut into; a run's photons are rounded up to a multiple of it.
 ///
@@ -114,13 +118,9 @@ pub struct PhotonSpread {
 /// If `radii` are not finite, negative, or not strictly rising.
 #[must_use]
 pub fn spread(stack: &Stack, source: &Source, radii: &[f64], photons: u64, seed: u64) -> PhotonSpread {
-    let course = Course::new(stack, source, Sight::STRAIGHT_AHEAD, radii);
+    let course = Course::new(stack, source, Sight::STRAIGHT_AHEAD, Places::Rings(Rings::new(radii)));
     let batch_size = photons.div_ceil(BATCHES).max(1);
-    // One parent stream hands each batch a full 128-bit state: no two batches share a stretch of the sequence.
-    let mut parent = Pcg64Mcg::seed_from_u64(seed);
-    let streams: Vec<Pcg64Mcg> = (0..BATCHES).map(|_| Pcg64Mcg::from_rng(&mut parent)).collect();
-    let batches: Vec<Tally> =
-        streams.into_par_iter().map(|mut stream| course.run(batch_size, &mut stream)).collect();
+    let batches = batches(&course, batch_size, seed);
     let per_photon = 1.0 / batch_size as f64;
     let estimate =
         |of: &dyn Fn(&Tally) -> f64, scale: f64| estimate(batches.iter().map(of), scale * per_photon);
@@ -144,6 +144,50 @@ pub fn spread(stack: &Stack, source: &Source, radii: &[f64], photons: u64, seed:
         accounted: estimate(&Tally::accounted, 1.0),
         photons: batch_size * BATCHES,
     }
+}
+
+/// What a viewer to the side sees of one source.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SideView {
+    /// Radiance towards the viewer per unit of emitted flux in each cell, averaged over its area, in 1/(sr mm2), without
+    /// the direct image of the source.
+    pub cells: Vec<Estimate>,
+    /// The same summed over the whole plane, in 1/sr.
+    pub in_all: Estimate,
+}
+
+/// Sends photons through a stack and collects what a viewer sees who stands `tilt_rad` (0 to below a right angle) from straight
+/// ahead, on the side of +x.
+///
+/// The cells lie in the plane of the outer face. Number of photons and seed as in [`spread`].
+#[must_use]
+pub fn side_view(
+    stack: &Stack,
+    source: &Source,
+    tilt_rad: f64,
+    cells: &Cells,
+    photons: u64,
+    seed: u64,
+) -> SideView {
+    let course = Course::new(stack, source, Sight::from_the_side(tilt_rad), Places::Cells(*cells));
+    let batch_size = photons.div_ceil(BATCHES).max(1);
+    let batches = batches(&course, batch_size, seed);
+    let per_photon = 1.0 / batch_size as f64;
+    let of_cell = |i: usize| {
+        estimate(batches.iter().map(|tally| tally.seen[i]), per_photon / (cells.side_mm * cells.side_mm))
+    };
+    SideView {
+        cells: (0..cells.len()).map(of_cell).collect(),
+        in_all: estimate(batches.iter().map(|tally| tally.seen_in_all), per_photon),
+    }
+}
+
+/// Walks the batches.
+fn batches(course: &Course, batch_size: u64, seed: u64) -> Vec<Tally> {
+    // One parent stream hands each batch a full 128-bit state: no two batches share a stretch of the sequence.
+    let mut parent = Pcg64Mcg::seed_from_u64(seed);
+    let streams: Vec<Pcg64Mcg> = (0..BATCHES).map(|_| Pcg64Mcg::from_rng(&mut parent)).collect();
+    streams.into_par_iter().map(|mut stream| course.run(batch_size, &mut stream)).collect()
 }
 
 /// Mean and standard error of the mean of the batches' sums, both times `scale`.

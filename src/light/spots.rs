@@ -28,7 +28,7 @@ const ALBEDOS: usize = 9;
 
 /// The sideways wander changes little with the albedo: it is computed for every third stack and interpolated along the
 /// list, whose neighbours are taken to be neighbours in wavelength (error tested together with [`ALBEDOS`]).
-const ANCHORS: usize = 3;
+pub(super) const ANCHORS: usize = 3;
 
 /// Asymmetry above which a cloth shows a sharp image of the source that falls off more slowly than the gap says; for fibres
 /// it is 0.6 to 0.8.
@@ -37,7 +37,7 @@ const SHARP: f64 = 0.8;
 /// gap that has its last knot there.
 const FINEST_IMAGE: f64 = 0.41;
 /// Share of the transform's height that may be left at its last knot: rings stay below 1e-3 of the peak.
-const CUT: f64 = 1e-3;
+pub(super) const CUT: f64 = 1e-3;
 
 /// The spots of stacks that share geometry, extinction, asymmetry and openness and differ in albedo alone, one a stack,
 /// per unit flux of a point source with the beam `cos^m`.
@@ -66,7 +66,7 @@ pub fn spots_over_gaps(stacks: &[Stack], beam_power: f64, gaps_mm: &[f64]) -> Ve
 }
 
 /// The stack with another gap below its first layer.
-fn with_gap(stack: &Stack, gap_mm: f64) -> Stack {
+pub(super) fn with_gap(stack: &Stack, gap_mm: f64) -> Stack {
     let mut stack = stack.clone();
     stack.layers[0].gap_below = Millimetres(gap_mm);
     stack
@@ -249,11 +249,16 @@ impl<'a> OverGaps<'a> {
 
 /// Knots of the spots' transform and the length in mm with which it falls off.
 fn knots(stack: &Stack) -> (Vec<f64>, f64) {
+    knots_by(frequency_knots, stack)
+}
+
+/// The same with knots that are made from gap and height by `of`.
+pub(super) fn knots_by(of: impl Fn(f64, f64) -> Vec<f64>, stack: &Stack) -> (Vec<f64>, f64) {
     let gap = stack.layers.first().map_or(1.0, |l| l.gap_below.0);
     let height = stack.height().0;
     match sharpest_image(stack) {
-        None => (frequency_knots(gap, height), gap),
-        Some(image) => (frequency_knots(gap.min(FINEST_IMAGE * height), height), image),
+        None => (of(gap, height), gap),
+        Some(image) => (of(gap.min(FINEST_IMAGE * height), height), image),
     }
 }
 
@@ -262,7 +267,7 @@ fn knots(stack: &Stack) -> (Vec<f64>, f64) {
 ///
 /// At small angles the Henyey-Greenstein law goes as `(a^2 + theta^2)^-1.5` with `a = (1 - g) / sqrt(g)`, whose transform is
 /// `exp(-a k H)` (Gradshteyn & Ryzhik 6.554.4, number from memory).
-fn sharpest_image(stack: &Stack) -> Option<f64> {
+pub(super) fn sharpest_image(stack: &Stack) -> Option<f64> {
     let gap = stack.layers.first()?.gap_below.0;
     stack
         .layers
@@ -289,7 +294,7 @@ fn soften(knots: &[f64], values: &mut [f64]) {
 }
 
 /// The distinct stacks, and for each stack of the list which of them it is.
-fn distinct(stacks: &[Stack]) -> (Vec<&Stack>, Vec<usize>) {
+pub(super) fn distinct(stacks: &[Stack]) -> (Vec<&Stack>, Vec<usize>) {
     let mut distinct: Vec<&Stack> = Vec::new();
     let which = stacks
         .iter()
@@ -310,7 +315,7 @@ const SLICE: f64 = 0.6;
 const MOST_SLICES: usize = 4;
 
 /// Into how many slices each layer is cut: closed layers that are thick against their height into several.
-fn slices(stack: &Stack) -> Vec<usize> {
+pub(super) fn slices(stack: &Stack) -> Vec<usize> {
     let layers = stack.layers.iter().zip(stack.bottoms());
     layers
         .map(|(layer, bottom)| {
@@ -324,7 +329,7 @@ fn slices(stack: &Stack) -> Vec<usize> {
 }
 
 /// The stack with its layers cut into so many slices each.
-fn split(stack: &Stack, slices: &[usize]) -> Stack {
+pub(super) fn split(stack: &Stack, slices: &[usize]) -> Stack {
     let mut layers = Vec::new();
     for (layer, &slices) in stack.layers.iter().zip(slices) {
         for slice in 0..slices {

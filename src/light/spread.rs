@@ -57,9 +57,14 @@ impl SpotSpectrum {
     /// interpolation is done with that factor taken out.
     #[must_use]
     pub fn with_decay(knots: Vec<f64>, values: &[f64], decay: f64) -> SpotSpectrum {
+        SpotSpectrum::with_slope(knots, values, decay, 0.0)
+    }
+
+    /// As [`SpotSpectrum::with_decay`], for a transform that begins with this slope.
+    pub(super) fn with_slope(knots: Vec<f64>, values: &[f64], decay: f64, own_slope: f64) -> SpotSpectrum {
         let lifted: Vec<f64> = knots.iter().zip(values).map(|(k, v)| v * (decay * k).exp()).collect();
         // A round spot's transform is even in k: its own slope at 0 is zero, that of the lifted one decay * value.
-        let slope = decay * lifted.first().copied().unwrap_or(0.0);
+        let slope = own_slope + decay * lifted.first().copied().unwrap_or(0.0);
         let bends = spline_bends(&knots, &lifted, slope);
         SpotSpectrum { knots, lifted, bends, decay }
     }
@@ -149,6 +154,12 @@ impl SpotSpectrum {
 
     /// Frequencies and `L(k) window(k) weight / (2 pi)` of the rule for the inverse transform.
     fn samples(&self, window: Window, largest_radius: f64) -> Vec<(f64, f64)> {
+        let value = |(k, w): (f64, f64)| (k, w * self.value(k) * window.transform(k) / (2.0 * PI));
+        self.rule(largest_radius).into_iter().map(value).collect()
+    }
+
+    /// Frequencies and weights of the rule for integrals up to the last knot against Bessel functions of `k radius`.
+    pub(super) fn rule(&self, largest_radius: f64) -> Vec<(f64, f64)> {
         /// Points a panel; a panel holds at most one half-wave of J0 and at most one knot interval.
         const POINTS: usize = 8;
         let rule = gauss_legendre(POINTS);
@@ -159,8 +170,7 @@ impl SpotSpectrum {
             for p in 0..panels as usize {
                 let start = pair[0] + width * p as f64 / panels;
                 for (x, w) in rule.nodes.iter().zip(&rule.weights) {
-                    let k = start + x * width / panels;
-                    samples.push((k, w * width / panels * self.value(k) * window.transform(k) / (2.0 * PI)));
+                    samples.push((start + x * width / panels, w * width / panels));
                 }
             }
         }
@@ -248,8 +258,13 @@ pub fn frequency_end(gap: f64) -> f64 {
 pub fn frequency_knots(gap: f64, height: f64) -> Vec<f64> {
     /// Spacing of the knots in the hyperbolic angle; 0.12 leaves 2e-5 of the peak (tested).
     const STEP: f64 = 0.12;
+    frequency_knots_every(STEP, gap, height)
+}
+
+/// As [`frequency_knots`], spaced by so much in the hyperbolic angle.
+pub(super) fn frequency_knots_every(step: f64, gap: f64, height: f64) -> Vec<f64> {
     let end = frequency_end(gap);
     let scale = 0.4 / height.max(1e-3);
-    let count = ((end / scale).asinh() / STEP).ceil().max(8.0);
+    let count = ((end / scale).asinh() / step).ceil().max(8.0);
     (0..=count as usize).map(|i| scale * ((end / scale).asinh() * i as f64 / count).sinh()).collect()
 }

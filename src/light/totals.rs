@@ -78,7 +78,16 @@ pub fn reflectance_outside(stack: &Stack) -> f64 {
 /// ahead (scattered part) per unit flux of a source `cos^m`, in 1/sr. An independent check of the transport.
 #[must_use]
 pub fn radiance_straight_ahead(stack: &Stack, beam_power: f64, nodes: usize) -> f64 {
-    let quadrature = Quadrature::new(nodes, &[1.0]);
+    radiance_towards(stack, beam_power, 1.0, nodes)
+}
+
+/// The same towards a viewer whose direction has the cosine `towards` (above 0, up to 1) to the normal.
+///
+/// # Panics
+/// When the cosine lies outside that range.
+#[must_use]
+pub fn radiance_towards(stack: &Stack, beam_power: f64, towards: f64, nodes: usize) -> f64 {
+    let quadrature = Quadrature::new(nodes, &[towards]);
     let Some(sheet) = pile(stack, &quadrature) else { return 0.0 };
     let ahead = quadrature.extra(0);
     let (mut straight, mut back, mut diffuse_back, mut diffuse_ahead) = (0.0, 0.0, 0.0, 0.0);

@@ -310,7 +310,7 @@ impl Transport {
         if unknowns == 0 {
             return (Answer::default(), Answer::default());
         }
-        let (mut right, faces) = self.right_sides(k, reference);
+        let (mut right, faces) = self.right_sides(k);
         let lu = self.system(k).lu();
         // Scattering loses light, so the system has an inverse.
         let solved = lu.solve_mut(&mut right);
@@ -347,7 +347,8 @@ impl Transport {
 
     /// The fluence that the source (first column) and a board of unit radiosity (second) make unscattered, and the weights
     /// with which the fluence at the nodes falls back on the board.
-    fn right_sides(&self, k: f64, reference: &Reference) -> (DMatrix<f64>, Vec<f64>) {
+    pub(super) fn right_sides(&self, k: f64) -> (DMatrix<f64>, Vec<f64>) {
+        let reference = Reference::get();
         let unknowns = NODES * self.layers.len();
         let mut right = DMatrix::zeros(unknowns, 2);
         let mut faces = vec![0.0; unknowns];
@@ -508,4 +509,10 @@ pub fn direct_share(stack: &Stack, beam_power: f64) -> f64 {
 #[must_use]
 pub fn straight_transmittance(layers: &[Layer]) -> f64 {
     layers.iter().map(|l| unscattered(l.optics.openness, l.optical_thickness())).product()
+}
+
+/// The same along a direction with this cosine to the normal.
+#[must_use]
+pub fn slanted_transmittance(layers: &[Layer], cosine: f64) -> f64 {
+    layers.iter().map(|l| unscattered(l.optics.openness, l.optical_thickness() / cosine)).product()
 }

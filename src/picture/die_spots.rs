@@ -24,6 +24,7 @@
 //! # Source
 //! CIE 015, Colorimetry (tristimulus values); K_m = 683 lm/W (SI brochure).
 
+use crate::light::oblique::{self, ObliqueSpot};
 use crate::light::spectrum::die::{DieWeights, die_weights};
 use crate::light::spots::spots_over_gaps;
 use crate::light::spread::SpotSpectrum;
@@ -41,9 +42,37 @@ const PER_SQUARE_METRE: f64 = 1e6;
 
 /// The spots of one package's dies at full level, in the package's order: X, Y, Z each, in cd/m2 (mm2 in the transform).
 #[derive(Clone, Debug)]
-pub struct DieSpots {
+pub struct DieSpots<S = SpotSpectrum> {
     /// One triple a die.
-    pub dies: Vec<[SpotSpectrum; 3]>,
+    pub dies: Vec<[S; 3]>,
+}
+
+/// A spot that can be mixed from others: seen from straight ahead or from the side.
+pub trait Mixed: Sized {
+    /// The sum of spots alike, each times its weight; `None` for an empty list or spots unlike each other.
+    fn weighted_sum(parts: &[(f64, &Self)]) -> Option<Self>;
+    /// The transform at zero frequency.
+    fn whole(&self) -> f64;
+}
+
+impl Mixed for SpotSpectrum {
+    fn weighted_sum(parts: &[(f64, &Self)]) -> Option<Self> {
+        SpotSpectrum::weighted_sum(parts)
+    }
+
+    fn whole(&self) -> f64 {
+        self.value(0.0)
+    }
+}
+
+impl Mixed for ObliqueSpot {
+    fn weighted_sum(parts: &[(f64, &Self)]) -> Option<Self> {
+        ObliqueSpot::weighted_sum(parts)
+    }
+
+    fn whole(&self) -> f64 {
+        ObliqueSpot::whole(self)
+    }
 }
 
 /// The spots of the dies of several packages behind one stack, whose optics are given by wavelength.
@@ -79,6 +108,20 @@ pub fn die_spots_over_gaps(
     folded.iter().map(|folded| folded.of(packages)).collect()
 }
 
+/// As [`die_spots_over_gaps`], for a viewer so far from straight ahead; the spots' frame is that of [`crate::light::oblique`].
+#[must_use]
+pub fn oblique_die_spots_over_gaps(
+    packages: &[&Package],
+    stack_at: &(dyn Fn(Nanometres) -> Stack + Sync),
+    gaps_mm: &[f64],
+    tilt_rad: f64,
+) -> Vec<Vec<DieSpots<ObliqueSpot>>> {
+    let solve =
+        |stacks: &[Stack], beam: f64, gaps: &[f64]| oblique::spots_over_gaps(stacks, beam, gaps, tilt_rad);
+    let folded = folded_by(STEP_NM, packages, &weights(packages), stack_at, gaps_mm, &solve);
+    folded.iter().map(|folded| folded.of(packages)).collect()
+}
+
 /// What the wavelengths count for every die.
 fn weights(packages: &[&Package]) -> Vec<Vec<DieWeights>> {
     let of = |p: &&Package| p.dies.iter().map(|facts| die_weights(facts, p.beam_power)).collect();
@@ -87,9 +130,9 @@ fn weights(packages: &[&Package]) -> Vec<Vec<DieWeights>> {
 
 /// The spots of the solved wavelengths of several packages behind one stack, and what each counts for every die.
 #[derive(Clone, Debug)]
-pub struct Folded {
+pub struct Folded<S = SpotSpectrum> {
     /// By beam.
-    solved: Vec<Vec<SpotSpectrum>>,
+    solved: Vec<Vec<S>>,
     shares: Arc<Shares>,
 }
 
@@ -102,24 +145,24 @@ struct Shares {
     weights: Vec<Vec<[Vec<f64>; 3]>>,
 }
 
-impl Folded {
+impl<S: Mixed> Folded<S> {
     /// The sum of the spots of a package's dies at these levels in one of X, Y, Z (0 to 2).
     #[must_use]
-    pub fn spot(&self, package: usize, levels: &[f64], axis: usize) -> Option<SpotSpectrum> {
+    pub fn spot(&self, package: usize, levels: &[f64], axis: usize) -> Option<S> {
         let solved = &self.solved[self.shares.beam[package]?];
         let mut sums = vec![0.0; solved.len()];
         for (die, level) in self.shares.weights[package].iter().zip(levels) {
             sums.iter_mut().zip(&die[axis]).for_each(|(sum, weight)| *sum += level * weight);
         }
         // All spots of one beam share their knots.
-        SpotSpectrum::weighted_sum(&sums.into_iter().zip(solved).collect::<Vec<_>>())
+        S::weighted_sum(&sums.into_iter().zip(solved).collect::<Vec<_>>())
     }
 
     /// X, Y, Z of one die's spot at zero frequency: the whole light of the spot.
     #[must_use]
     pub fn whole(&self, package: usize, die: usize) -> [f64; 3] {
         let Some(beam) = self.shares.beam[package] else { return [0.0; 3] };
-        let at_zero = self.solved[beam].iter().map(|spot| spot.value(0.0));
+        let at_zero = self.solved[beam].iter().map(Mixed::whole);
         let weights = &self.shares.weights[package][die];
         let mut sums = [0.0; 3];
         for (n, value) in at_zero.enumerate() {
@@ -129,14 +172,14 @@ impl Folded {
     }
 
     /// The spots of all packages.
-    fn of(&self, packages: &[&Package]) -> Vec<DieSpots> {
+    fn of(&self, packages: &[&Package]) -> Vec<DieSpots<S>> {
         let dies = |p: usize| (0..packages[p].dies.len()).map(move |d| (p, d));
         (0..packages.len())
             .map(|p| DieSpots { dies: dies(p).filter_map(|(p, d)| self.triple(p, d)).collect() })
             .collect()
     }
 
-    fn triple(&self, package: usize, die: usize) -> Option<[SpotSpectrum; 3]> {
+    fn triple(&self, package: usize, die: usize) -> Option<[S; 3]> {
         let levels: Vec<f64> = (0..=die).map(|d| f64::from(u8::from(d == die))).collect();
         let [x, y, z] = [0, 1, 2].map(|axis| self.spot(package, &levels, axis));
         Some([x?, y?, z?])
@@ -154,11 +197,26 @@ pub fn folded_over_gaps(
     stack_at: &(dyn Fn(Nanometres) -> Stack + Sync),
     gaps_mm: &[f64],
 ) -> Vec<Folded> {
+    folded_by(step_nm, packages, weights, stack_at, gaps_mm, &spots_over_gaps)
+}
+
+/// The spots of stacks for a beam over gaps in mm: for each gap, one a stack.
+type Solve<'a, S> = dyn Fn(&[Stack], f64, &[f64]) -> Vec<Vec<S>> + 'a;
+
+/// As [`folded_over_gaps`], with the spots from `solve`.
+fn folded_by<S: Mixed>(
+    step_nm: f64,
+    packages: &[&Package],
+    weights: &[Vec<DieWeights>],
+    stack_at: &(dyn Fn(Nanometres) -> Stack + Sync),
+    gaps_mm: &[f64],
+    solve: &Solve<'_, S>,
+) -> Vec<Folded<S>> {
     let mut beams: Vec<f64> = packages.iter().map(|p| p.beam_power).collect();
     beams.sort_by(f64::total_cmp);
     beams.dedup();
     let mut shares = Shares { beam: vec![None; packages.len()], weights: vec![Vec::new(); packages.len()] };
-    let mut solved: Vec<Vec<Vec<SpotSpectrum>>> = vec![Vec::new(); gaps_mm.len()];
+    let mut solved: Vec<Vec<Vec<S>>> = gaps_mm.iter().map(|_| Vec::new()).collect();
     for beam in beams {
         let of_beam: Vec<usize> = (0..packages.len()).filter(|&p| packages[p].beam_power == beam).collect();
         let matters = of_beam.iter().flat_map(|&p| &weights[p]).map(|w| w.matters.clone());
@@ -168,7 +226,7 @@ pub fn folded_over_gaps(
         }
         let way = way(step_nm, first..end, stack_at);
         let stacks: Vec<Stack> = node_wavelengths(&way, first).into_iter().map(stack_at).collect();
-        let over_gaps = spots_over_gaps(&stacks, beam, gaps_mm);
+        let over_gaps = solve(&stacks, beam, gaps_mm);
         // The whole light of a spot does not depend on the gap.
         let Some(level) = over_gaps.first().and_then(|solved| level(solved)) else { continue };
         let by_sample: Vec<[(usize, f64); 2]> = way.iter().map(|&x| self::shares(x, &level)).collect();
@@ -197,8 +255,8 @@ pub fn folded_over_gaps(
 }
 
 /// The height of each solved spot (its transform at zero frequency), by which shapes are scaled between wavelengths.
-fn level(solved: &[SpotSpectrum]) -> Option<Vec<f64>> {
-    if solved.is_empty() { None } else { Some(solved.iter().map(|s| s.value(0.0)).collect()) }
+fn level<S: Mixed>(solved: &[S]) -> Option<Vec<f64>> {
+    if solved.is_empty() { None } else { Some(solved.iter().map(Mixed::whole).collect()) }
 }
 
 /// How far each wavelength of a range of samples lies along the way from the first to the last, in node distances: a node

@@ -4,6 +4,7 @@ use super::fft2::{Fft2, smooth_size};
 use super::gridding::{Lattice, WIDTH, interpolate_onto};
 use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint, zeros};
 use super::radial::{Crossover, Samples, gaussian};
+use super::slanted::Slanted;
 use crate::light::spread::SpotSpectrum;
 use rayon::prelude::*;
 use std::f64::consts::PI;
@@ -35,6 +36,8 @@ const SMALL_GRID: usize = 131_072;
 pub(super) struct Channel<'a> {
     pub(super) points: Vec<SpotPoint>,
     pub(super) source: &'a SpotChannel<'a>,
+    /// The spots themselves where they are seen from the side; the source then holds their envelopes.
+    pub(super) slanted: Option<&'a Slanted<'a>>,
 }
 
 /// What stays the same over all grids.
@@ -49,11 +52,13 @@ pub(super) struct Job<'a> {
     pub(super) scale_mm: f64,
 }
 
-/// Adds all spots to the planes of a frame that has pixels.
+/// Adds all spots to the planes of a frame that has pixels. Where there are spots seen from the side, they stand for the channels of
+/// the same numbers.
 pub(super) fn add_all(
     planes: &mut [Vec<f32>; 3],
     frame: &Frame,
     channels: &[SpotChannel<'_>],
+    slanted: &[Slanted<'_>],
     accuracy: Accuracy,
     report: &mut PlaneReport,
 ) {
@@ -61,7 +66,12 @@ pub(super) fn add_all(
         |p: &&SpotPoint| p.x_mm.is_finite() && p.y_mm.is_finite() && p.amount.is_finite() && p.amount != 0.0;
     let channels: Vec<Channel<'_>> = channels
         .iter()
-        .map(|source| Channel { points: source.points.iter().filter(usable).copied().collect(), source })
+        .enumerate()
+        .map(|(i, source)| Channel {
+            points: source.points.iter().filter(usable).copied().collect(),
+            source,
+            slanted: slanted.get(i),
+        })
         .filter(|c| !c.points.is_empty())
         .collect();
     let mut spots: Vec<&SpotSpectrum> = Vec::new();

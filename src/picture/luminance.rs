@@ -14,27 +14,34 @@
 //! | E | illuminance of the room on the cloth | lx |
 //! | R | diffuse reflectance of the stack over the board, by wavelength | 1 |
 //!
+//! From the side, the garment's outer face is projected along the line of sight ([`Sight`]); what is seen bare behind it moves
+//! against it by the depth of the board (parallax), and sends what its beam sends that way, `I(0) cos^m`.
+//!
 //! # Assumptions
-//! Seen from straight ahead. The room's light is daylight white (CIE D65) and falls from all sides. The cloth goes on beyond
-//! the picture. The eye's halo is drawn for what is seen bare; that of the soft glow is below notice.
+//! Seen from far off against the garment's size: all lines of sight are parallel. The room's light is daylight white (CIE D65) and falls from all sides. The cloth goes on beyond
+//! the picture, and throws the room's light back alike to all sides. The eye's halo is drawn for what is seen bare; that of the soft glow is below notice.
 //!
 //! # Source
 //! As the parts; D65: CIE 015.
 
 use super::coloured::{ColouredPoint, add_coloured};
-use super::die_spots::{DieSpots, die_spots_over_gaps};
+use super::die_spots::{DieSpots, die_spots_over_gaps, oblique_die_spots_over_gaps};
 use super::gap_classes::GapClasses;
 use super::glare::{BarePixel, Eye, add_halos};
-use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint, XyzImage, add_spots};
+use super::plane::{
+    Accuracy, Frame, PlaneReport, SlantedChannel, SpotChannel, SpotPoint, XyzImage, add_slanted_spots,
+    add_spots,
+};
 use super::radial::gaussian;
 use super::sharp;
+use crate::light::oblique::Sight;
 use crate::light::spectrum::die::die_weights;
 use crate::light::spectrum::illuminant::daylight_per_lux;
 use crate::light::spectrum::observer::{Xyz, xyz_of};
 use crate::light::spectrum::{FIRST_NM, LAST_NM, Spectrum};
 use crate::light::spread::SpotSpectrum;
 use crate::light::totals::reflectance_outside;
-use crate::light::transport::straight_transmittance;
+use crate::light::transport::{slanted_transmittance, straight_transmittance};
 use crate::light::{Stack, Window};
 use crate::pixels::outline::Outline;
 use crate::pixels::package::Package;
@@ -92,10 +99,19 @@ impl LuminanceImage {
 pub fn frame(scene: &Scene) -> Frame {
     let [width, height] = scene.view.size_px;
     let ([low_x, low_y], [high_x, high_y]) = scene.shown_extent();
-    let across = (high_x - low_x).0;
-    let upright = (high_y - low_y).0;
-    let mm_per_px = (across / f64::from(width)).max(upright / f64::from(height));
-    Frame::centred(0.5 * (low_x.0 + high_x.0), 0.5 * (low_y.0 + high_y.0), mm_per_px, width, height)
+    let middle = [0.5 * (low_x.0 + high_x.0), 0.5 * (low_y.0 + high_y.0)];
+    let half = [0.5 * (high_x - low_x).0, 0.5 * (high_y - low_y).0];
+    // From the side at the scale of straight ahead: the garment grows narrower, as it does when one walks round it.
+    let (middle, half) = match scene.view.sight() {
+        None => (middle, half),
+        Some(sight) => {
+            let corners = [sight.seen(half), sight.seen([half[0], -half[1]])];
+            let reach = |axis: usize| corners[0][axis].abs().max(corners[1][axis].abs()).max(half[axis]);
+            (sight.seen(middle), [reach(0), reach(1)])
+        }
+    };
+    let mm_per_px = (2.0 * half[0] / f64::from(width)).max(2.0 * half[1] / f64::from(height));
+    Frame::centred(middle[0], middle[1], mm_per_px, width, height)
 }
 
 /// The luminance picture of a scene in its own frame.
@@ -109,26 +125,27 @@ pub fn luminance(scene: &Scene) -> LuminanceImage {
 pub fn luminance_in(scene: &Scene, frame: Frame) -> LuminanceImage {
     let packages = packages(scene);
     let classes = GapClasses::of(scene);
-    let (spots, room) = rayon::join(
-        || glow_spots(scene, &packages, &classes),
+    let mut image = XyzImage::black(frame.width_px, frame.height_px);
+    let (report, room) = rayon::join(
+        || add_glow(&mut image, &frame, scene, &packages, &classes),
         || room_light(&|l| scene.stack_at(l), scene.view.room_lx),
     );
-    let mut image = XyzImage::black(frame.width_px, frame.height_px);
-    let report = spots.map(|spots| {
-        let by_class = spots.iter().enumerate();
-        let channels: Vec<SpotChannel<'_>> =
-            by_class.flat_map(|(class, spots)| channels(scene, &packages, spots, &classes, class)).collect();
-        add_spots(&mut image, &frame, &channels, Accuracy::Picture)
-    });
     let stack = scene.stack_at(Nanometres(550.0));
-    let straight = straight_transmittance(&stack.layers);
+    let sight = scene.view.sight();
+    let straight = sight.map_or_else(
+        || straight_transmittance(&stack.layers),
+        |sight| slanted_transmittance(&stack.layers, sight.tilt_rad.cos()),
+    );
     if straight > LEAST_STRAIGHT {
         add_bare_pixels(&mut image, &frame, scene, &packages, straight);
     }
     for (plane, value) in image.planes.iter_mut().zip(room.0) {
         plane.par_iter_mut().for_each(|v| *v += value as f32);
     }
-    let outline = scene.piece.as_ref().map(|piece| piece.outline.clone());
+    let outline = scene.piece.as_ref().and_then(|piece| match sight {
+        None => Some(piece.outline.clone()),
+        Some(sight) => piece.outline.moved(|at| sight.seen(at)),
+    });
     LuminanceImage { frame, image, room, straight, report, outline }
 }
 
@@ -143,11 +160,40 @@ pub(crate) fn packages(scene: &Scene) -> Vec<&Package> {
     packages
 }
 
-/// The spots of all packages for each class of gaps; `None` without cloth.
-fn glow_spots(scene: &Scene, packages: &[&Package], classes: &GapClasses) -> Option<Vec<Vec<DieSpots>>> {
+/// Adds the glow behind the cloth, seen from straight ahead or from the side; `None` without cloth.
+fn add_glow(
+    image: &mut XyzImage,
+    frame: &Frame,
+    scene: &Scene,
+    packages: &[&Package],
+    classes: &GapClasses,
+) -> Option<PlaneReport> {
+    if scene.stack.is_empty() {
+        return None;
+    }
     let lowest = Millimetres(classes.gaps_mm[0]);
     let stack_at = |l| scene.stack_over(lowest, l);
-    (!scene.stack.is_empty()).then(|| die_spots_over_gaps(packages, &stack_at, &classes.gaps_mm))
+    Some(match scene.view.sight() {
+        None => {
+            let spots = die_spots_over_gaps(packages, &stack_at, &classes.gaps_mm);
+            let channels: Vec<SpotChannel<'_>> = channels(scene, packages, &spots, classes)
+                .map(|(points, window, spots)| SpotChannel {
+                    points,
+                    window,
+                    window_turn_rad: 0.0,
+                    kernels: spots.each_ref().map(Some),
+                })
+                .collect();
+            add_spots(image, frame, &channels, Accuracy::Picture)
+        }
+        Some(sight) => {
+            let spots = oblique_die_spots_over_gaps(packages, &stack_at, &classes.gaps_mm, sight.tilt_rad);
+            let channels: Vec<SlantedChannel<'_>> = channels(scene, packages, &spots, classes)
+                .map(|(points, window, spots)| SlantedChannel { points, window, kernels: spots.each_ref() })
+                .collect();
+            add_slanted_spots(image, frame, sight, &channels, Accuracy::Picture)
+        }
+    })
 }
 
 /// The place in the garment of a place in a pixel's package, in mm.
@@ -178,28 +224,22 @@ fn points(
         .collect()
 }
 
-/// The glow over one class of gaps: one channel a die of a package.
-fn channels<'a>(
-    scene: &Scene,
-    packages: &[&Package],
-    spots: &'a [DieSpots],
-    classes: &GapClasses,
-    class: usize,
-) -> Vec<SpotChannel<'a>> {
-    let mut channels = Vec::new();
-    for (package, spots) in packages.iter().zip(spots) {
-        for (d, (facts, spots)) in package.dies.iter().zip(&spots.dies).enumerate() {
-            let (offset, window) = package.glow_source(facts);
-            let kernels = [0, 1, 2].map(|c| Some(&spots[c]));
-            channels.push(SpotChannel {
-                points: points(scene, package, d, offset, &|pixel| classes.share(pixel, class)),
-                window,
-                window_turn_rad: 0.0,
-                kernels,
-            });
-        }
-    }
-    channels
+/// The glow over all classes of gaps: for each die of a package and each class its points, their outline and the spots.
+fn channels<'a, S>(
+    scene: &'a Scene,
+    packages: &'a [&Package],
+    spots: &'a [Vec<DieSpots<S>>],
+    classes: &'a GapClasses,
+) -> impl Iterator<Item = (Vec<SpotPoint>, Window, &'a [S; 3])> {
+    spots.iter().enumerate().flat_map(move |(class, spots)| {
+        packages.iter().zip(spots).flat_map(move |(package, spots)| {
+            package.dies.iter().zip(&spots.dies).enumerate().map(move |(d, (facts, spots))| {
+                let (offset, window) = package.glow_source(facts);
+                let share = |pixel| classes.share(pixel, class);
+                (points(scene, package, d, offset, &share), window, spots)
+            })
+        })
+    })
 }
 
 /// The dies themselves seen through what is open, and their halos.
@@ -207,14 +247,22 @@ fn channels<'a>(
 /// They are drawn as finely as the observer's eye resolves them: a Gaussian of one minute of arc full width at half maximum,
 /// the resolution of the standard observer (ISO 8596; from memory). Finer, the picture would show colours side by side
 /// that nobody sees apart from there.
+///
+/// From the side their outlines are foreshortened, and they lie where the line of sight through them leaves the outer face.
 fn add_bare_pixels(image: &mut XyzImage, frame: &Frame, scene: &Scene, packages: &[&Package], straight: f64) {
     let eye = Eye { age_years: scene.view.age_years, pigment: scene.view.eye_pigment };
     let deviation_mm = RESOLVED_RAD / GAUSSIAN_WIDTH * 1e3 * scene.view.distance_m;
-    // Intensity straight ahead in cd of each die at full level, as X, Y, Z.
+    let sight = scene.view.sight();
+    let seen = |pixel: &Pixel, at: [f64; 2]| match sight {
+        None => at,
+        Some(sight) => sight.seen_below(at, scene.depth_mm(pixel)),
+    };
+    // Intensity towards the viewer in cd of each die at full level, as X, Y, Z.
     let candela: Vec<Vec<Xyz>> = packages
         .iter()
         .map(|package| {
-            let ahead = (package.beam_power + 1.0) / (2.0 * PI) * straight;
+            let aside = sight.map_or(1.0, |sight| sight.tilt_rad.cos().powf(package.beam_power));
+            let ahead = (package.beam_power + 1.0) / (2.0 * PI) * aside * straight;
             package.dies.iter().map(|f| die_weights(f, package.beam_power).total().scaled(ahead)).collect()
         })
         .collect();
@@ -223,11 +271,15 @@ fn add_bare_pixels(image: &mut XyzImage, frame: &Frame, scene: &Scene, packages:
     let mut bare: Vec<BarePixel> = Vec::new();
     for (package, candela) in packages.iter().zip(&candela) {
         let sharp: Vec<Xyz> = candela.iter().map(|cd| cd.scaled(to_sharp)).collect();
-        outlines.extend(bright_outlines(scene, package, &sharp));
+        outlines.extend(bright_outlines(scene, package, &sharp, &seen));
         bare.extend(scene.pixels.iter().filter(|p| *p.package == **package).map(|pixel| {
             let sum: Xyz = candela.iter().zip(&pixel.levels).map(|(cd, &level)| cd.scaled(level)).sum();
-            BarePixel { x_mm: pixel.at[0].0, y_mm: pixel.at[1].0, xyz_candela: sum.0 }
+            let [x_mm, y_mm] = seen(pixel, pixel.at.map(|v| v.0));
+            BarePixel { x_mm, y_mm, xyz_candela: sum.0 }
         }));
+    }
+    if let Some(sight) = sight {
+        outlines = outlines.iter().map(|outline| foreshortened(outline, sight, deviation_mm)).collect();
     }
     if sharp::pays(frame, deviation_mm) {
         sharp::draw(image, frame, deviation_mm, &outlines);
@@ -241,7 +293,12 @@ fn add_bare_pixels(image: &mut XyzImage, frame: &Frame, scene: &Scene, packages:
 /// level. Areas that several dies have in common are one, with the light of all of them.
 ///
 /// A turned square counts as unturned: after the eye's blur only its size shows.
-fn bright_outlines(scene: &Scene, package: &Package, dies: &[Xyz]) -> Vec<(Window, Vec<ColouredPoint>)> {
+fn bright_outlines(
+    scene: &Scene,
+    package: &Package,
+    dies: &[Xyz],
+    seen: &dyn Fn(&Pixel, [f64; 2]) -> [f64; 2],
+) -> Vec<(Window, Vec<ColouredPoint>)> {
     let mut areas: Vec<([Millimetres; 2], Window, Vec<Xyz>)> = Vec::new();
     for (d, (facts, light)) in package.dies.iter().zip(dies).enumerate() {
         for (offset, window, share) in package.bright_parts(facts).into_iter().filter(|part| part.2 > 0.0) {
@@ -259,7 +316,7 @@ fn bright_outlines(scene: &Scene, package: &Package, dies: &[Xyz]) -> Vec<(Windo
         .map(|(offset, window, lights)| {
             let points = of_package()
                 .map(|pixel| {
-                    let [x_mm, y_mm] = place(pixel, offset);
+                    let [x_mm, y_mm] = seen(pixel, place(pixel, offset));
                     let sum: Xyz = lights.iter().zip(&pixel.levels).map(|(l, &level)| l.scaled(level)).sum();
                     ColouredPoint { x_mm, y_mm, xyz: sum.0 }
                 })
@@ -267,6 +324,42 @@ fn bright_outlines(scene: &Scene, package: &Package, dies: &[Xyz]) -> Vec<(Windo
             (window, points)
         })
         .collect()
+}
+
+/// Outlines seen from the side, as clouds of points that the eye's blur melts together.
+fn foreshortened(
+    (window, points): &(Window, Vec<ColouredPoint>),
+    sight: Sight,
+    deviation_mm: f64,
+) -> (Window, Vec<ColouredPoint>) {
+    /// Points side by side at most: 576 a pixel.
+    const MOST: f64 = 24.0;
+    let (side, round) = match window {
+        Window::Point => (0.0, false),
+        Window::Disc { diameter } => (diameter.0, true),
+        Window::Square { side } => (side.0, false),
+    };
+    // Points one standard deviation apart leave no ripple: 2 exp(-2 pi^2) is 5e-9.
+    let count = (side / deviation_mm).ceil().clamp(1.0, MOST) as usize;
+    let middle = |i: usize| ((i as f64 + 0.5) / count as f64 - 0.5) * side;
+    let within = |at: &[f64; 2]| !round || count == 1 || at[0].hypot(at[1]) <= 0.5 * side;
+    let offsets: Vec<[f64; 2]> = (0..count * count)
+        .map(|i| [middle(i % count), middle(i / count)])
+        .filter(within)
+        .map(|at| sight.seen(at))
+        .collect();
+    let share = 1.0 / offsets.len() as f64;
+    let cloud = points
+        .iter()
+        .flat_map(|p| {
+            offsets.iter().map(move |[x, y]| ColouredPoint {
+                x_mm: p.x_mm + x,
+                y_mm: p.y_mm + y,
+                xyz: p.xyz.map(|v| v * share),
+            })
+        })
+        .collect();
+    (Window::Point, cloud)
 }
 
 /// The eye's blur: a Gaussian of unit integral.

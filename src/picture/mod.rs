@@ -29,6 +29,7 @@ pub mod on_photo;
 pub mod plane;
 mod radial;
 mod sharp;
+mod slanted;
 mod transform;
 // Development.
 pub mod canvas;

@@ -30,7 +30,10 @@
 
 use super::levels;
 pub use super::radial::Accuracy;
+use super::slanted::Slanted;
+pub use super::slanted::SlantedChannel;
 use crate::light::Window;
+use crate::light::oblique::Sight;
 use crate::light::spread::SpotSpectrum;
 use rayon::prelude::*;
 
@@ -192,11 +195,48 @@ pub fn add_spots(
     channels: &[SpotChannel<'_>],
     accuracy: Accuracy,
 ) -> PlaneReport {
+    add(image, frame, channels, &[], accuracy)
+}
+
+/// As [`add_spots`], with spots seen from the side: the frame lies in the picture, onto which the garment is projected.
+pub fn add_slanted_spots(
+    image: &mut XyzImage,
+    frame: &Frame,
+    sight: Sight,
+    channels: &[SlantedChannel<'_>],
+    accuracy: Accuracy,
+) -> PlaneReport {
+    let slanted: Vec<Slanted<'_>> = channels.iter().map(|channel| Slanted::new(channel, sight)).collect();
+    let envelopes: Vec<[SpotSpectrum; 3]> = slanted.par_iter().map(Slanted::envelopes).collect();
+    let seen = |p: &SpotPoint| {
+        let [x_mm, y_mm] = sight.seen([p.x_mm, p.y_mm]);
+        SpotPoint { x_mm, y_mm, ..*p }
+    };
+    let round: Vec<SpotChannel<'_>> = channels
+        .iter()
+        .zip(&envelopes)
+        .map(|(channel, envelopes)| SpotChannel {
+            points: channel.points.iter().map(seen).collect(),
+            window: Window::Point,
+            window_turn_rad: 0.0,
+            kernels: envelopes.each_ref().map(Some),
+        })
+        .collect();
+    add(image, frame, &round, &slanted, accuracy)
+}
+
+fn add(
+    image: &mut XyzImage,
+    frame: &Frame,
+    channels: &[SpotChannel<'_>],
+    slanted: &[Slanted<'_>],
+    accuracy: Accuracy,
+) -> PlaneReport {
     let fits = image.planes.iter().all(|p| p.len() == frame.len());
     let mut report =
         PlaneReport { nodes: [0; 2], step_mm: 0.0, interpolated: false, aperture_mm: None, grids: 0 };
     if fits && !frame.is_empty() && frame.mm_per_px > 0.0 && frame.mm_per_px.is_finite() {
-        levels::add_all(&mut image.planes, frame, channels, accuracy, &mut report);
+        levels::add_all(&mut image.planes, frame, channels, slanted, accuracy, &mut report);
     }
     report
 }

@@ -58,11 +58,29 @@ fn trimmed(value: f64) -> String {
     format!("{}", (value * 100.0).round() / 100.0)
 }
 
-/// How sure the picture is.
+/// From which side the scene is seen, in words.
+#[must_use]
+pub fn side_words(scene: &Scene) -> String {
+    let degrees = |radians: f64| (10.0 * radians.to_degrees()).round() / 10.0;
+    let from = degrees(scene.view.from_rad).rem_euclid(360.0);
+    let place = match from {
+        0.0 => "from the right".to_owned(),
+        90.0 => "from above".to_owned(),
+        180.0 => "from the left".to_owned(),
+        270.0 => "from below".to_owned(),
+        from => format!("from {from}° (0° is the right, 90° above)"),
+    };
+    format!("Seen {}° to the side, {place}", degrees(scene.view.side_rad))
+}
+
+/// From where and how sure the picture is.
 fn notes(scene: &Scene) -> Vec<String> {
     let estimated: Vec<_> =
         scene.stack.iter().map(|p| &p.cloth).filter(|c| c.basis == Basis::Label).collect();
     let mut notes = Vec::new();
+    if scene.view.side_rad > 0.0 {
+        notes.push(format!("{}; the scale holds across that direction.", side_words(scene)));
+    }
     if !estimated.is_empty() {
         let worst = estimated.iter().map(|c| c.uncertainty.optical_thickness).fold(0.0, f64::max);
         let open =

@@ -7,6 +7,7 @@ use super::gridding::{Lattice, Stencil, window_transform};
 use super::levels::{Channel, Grid, Job, matters};
 use super::plane::{SpotChannel, SpotPoint};
 use super::radial::{Scale, SincTable, TABLE, Table, gaussian};
+use super::slanted::SlantedTable;
 use crate::light::spread::SpotSpectrum;
 use crate::light::{Window, sinc};
 use rayon::prelude::*;
@@ -29,7 +30,11 @@ impl Job<'_> {
             .channels
             .par_iter()
             .zip(table_of)
-            .filter_map(|(c, table)| SpreadChannel::new(grid, c, columns_used, &tables[table]))
+            .filter_map(|(c, table)| {
+                let mut spread = SpreadChannel::new(grid, c, columns_used, &tables[table])?;
+                spread.slanted = c.slanted.map(|slanted| slanted.tabulated(scale, grid.band, entries));
+                Some(spread)
+            })
             .collect();
         if spread.is_empty() {
             return;
@@ -90,6 +95,12 @@ impl Job<'_> {
     /// same outline and the same single spot share one.
     fn tables(&self, grid: &Grid<'_>, scale: Scale) -> (Vec<Table>, Vec<usize>) {
         let mut wanted: Vec<(Window, [Option<&SpotSpectrum>; 3])> = Vec::new();
+        // What is seen from the side has tables of its own and takes the crossovers alone from here.
+        let mut of_slanted = self.channels.iter().map(|channel| channel.slanted.is_some());
+        if of_slanted.any(|slanted| slanted) {
+            let factors = Table::new(scale, |k| [self.passed(grid, k); 3]);
+            return (vec![factors], vec![0; self.channels.len()]);
+        }
         let table_of = self
             .channels
             .iter()
@@ -118,14 +129,19 @@ impl Job<'_> {
         let table = |(window, kernels): &(Window, [Option<&SpotSpectrum>; 3])| {
             let single = kernels.iter().flatten().all(|spot| std::ptr::eq(*spot, kernels[0].unwrap_or(spot)));
             Table::new(scale, |k| {
-                let low = grid.low_pass.map_or(1.0, |kc| self.crossover.at(k / kc));
-                let high = grid.high_pass.map_or(0.0, |kc| self.crossover.at(k / kc));
-                let factor = (low - high) * gaussian(k, self.aperture_mm) * window.round_part(k);
+                let factor = self.passed(grid, k) * window.round_part(k);
                 let value = |kernel: Option<&SpotSpectrum>| kernel.map_or(0.0, |spot| factor * spot.value(k));
                 if single { [value(kernels[0]); 3] } else { kernels.map(value) }
             })
         };
         (wanted.iter().map(table).collect(), table_of)
+    }
+
+    /// Share of a spot's transform at `k` that this grid carries.
+    fn passed(&self, grid: &Grid<'_>, k: f64) -> f64 {
+        let low = grid.low_pass.map_or(1.0, |kc| self.crossover.at(k / kc));
+        let high = grid.high_pass.map_or(0.0, |kc| self.crossover.at(k / kc));
+        (low - high) * gaussian(k, self.aperture_mm)
     }
 }
 
@@ -168,6 +184,7 @@ struct SpreadChannel<'a> {
     across: Vec<f32>,
     down: Vec<f32>,
     square: SquareWindow,
+    slanted: Option<SlantedTable>,
 }
 
 impl<'a> SpreadChannel<'a> {
@@ -204,7 +221,7 @@ impl<'a> SpreadChannel<'a> {
                 .collect()
         };
         let (across, down) = (line(grid.fft.nx, columns_used), line(grid.fft.ny, grid.fft.ny / 2 + 1));
-        Some(SpreadChannel { channel, rows, spectra, table, across, down, square })
+        Some(SpreadChannel { channel, rows, spectra, table, across, down, square, slanted: None })
     }
 }
 
@@ -338,6 +355,10 @@ impl ColumnScratch {
 
     /// Multiplies a column by the spectra of the channel's spots and adds it to the sums.
     fn multiply(&mut self, grid: &Grid<'_>, channel: &SpreadChannel<'_>, first: usize, column: usize) {
+        if let Some(slanted) = &channel.slanted {
+            self.multiply_slanted(grid, channel, slanted, first, column);
+            return;
+        }
         let ny = grid.fft.ny;
         let inside = self.inside[column];
         let work = &mut self.work[column * ny..(column + 1) * ny];
@@ -368,6 +389,41 @@ impl ColumnScratch {
             add_product(&mut sums[..inside], &work[..inside], factors[..inside].iter());
             let above = ny + 1 - mirrored;
             add_product(&mut sums[above..], &work[above..], factors[1..mirrored].iter().rev());
+        }
+    }
+
+    /// The same for spots seen from the side, whose spectra are complex and differ above and below.
+    fn multiply_slanted(
+        &mut self,
+        grid: &Grid<'_>,
+        channel: &SpreadChannel<'_>,
+        slanted: &SlantedTable,
+        first: usize,
+        column: usize,
+    ) {
+        let ny = grid.fft.ny;
+        let inside = self.inside[column];
+        let [kx_step, ky_step] = frequency_steps(grid);
+        let kx = kx_step * (first + column) as f32;
+        let places = &self.places[column * self.half_rows..][..inside];
+        let across = channel.across[first + column];
+        for (row, (place, down)) in places.iter().zip(&channel.down).enumerate() {
+            let factor = across * down * channel.table.at(*place)[0];
+            if factor == 0.0 {
+                continue;
+            }
+            // Rows go downwards, so frequency `row` of the rows is -ky of the plane.
+            let ky = ky_step * row as f32;
+            let mut add = |row: usize, ky: f32| {
+                let value = self.work[column * ny + row] * factor;
+                for (sums, spectrum) in self.sums.iter_mut().zip(slanted.at(kx, ky)) {
+                    sums[column * ny + row] += value * spectrum;
+                }
+            };
+            add(row, -ky);
+            if row > 0 && ny - row > row {
+                add(ny - row, ky);
+            }
         }
     }
 

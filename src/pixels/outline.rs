@@ -166,6 +166,19 @@ impl Outline {
         rings
     }
 
+    /// The outline with all its corners moved; `None` where what comes out is none.
+    #[must_use]
+    pub fn moved(&self, to: impl Fn([f64; 2]) -> [f64; 2]) -> Option<Outline> {
+        let mut path = BezPath::new();
+        for ring in self.rings() {
+            for (i, at) in ring.into_iter().map(&to).enumerate() {
+                if i == 0 { path.move_to((at[0], at[1])) } else { path.line_to((at[0], at[1])) }
+            }
+            path.close_path();
+        }
+        Outline::of(&path).ok()
+    }
+
     /// Whether a place lies inside.
     #[must_use]
     pub fn contains(&self, at: [f64; 2]) -> bool {

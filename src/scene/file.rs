@@ -288,6 +288,8 @@ fn view(
         age_years: view.number("age_years")?,
         eye_pigment: view.number("eye")?,
         photo: photo?,
+        side_rad: view.number("side_deg")?.to_radians(),
+        from_rad: view.number("from_deg")?.to_radians(),
     })
 }
 

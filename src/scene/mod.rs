@@ -11,6 +11,7 @@ pub mod variants;
 use crate::build::supply::Supply;
 use crate::cloth::Cloth;
 use crate::light::Stack;
+use crate::light::oblique::Sight;
 use crate::pixels::curve::{Cut, Kind};
 use crate::pixels::outline::Outline;
 use crate::pixels::package::Package;
@@ -74,6 +75,19 @@ pub struct View {
     pub eye_pigment: f64,
     /// A photograph onto which the glow is put.
     pub photo: Option<on_photo::PhotoView>,
+    /// How far to the side the observer stands: angle from straight ahead in radians, up to
+    /// [`crate::light::oblique::MOST_TILT_RAD`].
+    pub side_rad: f64,
+    /// On which side: direction of the observer in the garment's plane in radians, 0 to the right, anticlockwise.
+    pub from_rad: f64,
+}
+
+impl View {
+    /// The direction from which the garment is seen; `None` straight ahead.
+    #[must_use]
+    pub fn sight(&self) -> Option<Sight> {
+        (self.side_rad > 0.0).then_some(Sight { tilt_rad: self.side_rad, from_rad: self.from_rad })
+    }
 }
 
 /// The pattern piece behind which the pixels lie.
@@ -197,6 +211,15 @@ impl Scene {
     #[must_use]
     pub fn thickness(&self) -> Millimetres {
         stand_off::thickness(&self.pixels, &self.stack)
+    }
+
+    /// How far a pixel's board lies below the outer face over it, in mm; zero without cloth.
+    #[must_use]
+    pub fn depth_mm(&self, pixel: &Pixel) -> f64 {
+        let Some(first) = self.stack.first() else { return 0.0 };
+        let above: f64 = self.stack.iter().skip(1).map(|placed| placed.gap_below.0).sum();
+        let cloths: f64 = self.stack.iter().map(|placed| placed.cloth.thickness.0).sum();
+        pixel.gap_from(first.gap_below).0 + above + cloths
     }
 
     /// The stack at one wavelength, with the first gap as the stack has it.

@@ -43,6 +43,8 @@ const BEAM_POWER: Limits = Limits::new(0.0, 100.0, "");
 pub const DISTANCE_M: Limits = Limits::new(0.1, 1000.0, "m");
 /// Light of the room: from darkness to the sun at noon.
 pub const ROOM_LX: Limits = Limits::new(0.0, 120_000.0, "lx");
+/// Angle of the observer from straight ahead; beyond, cloth is seen by its folds.
+pub const SIDE_DEG: Limits = Limits::new(0.0, 75.0, "degrees");
 /// Exposure value at ISO 100: from starlight to glaring snow.
 pub const EXPOSURE_EV: Limits = Limits::new(-10.0, 25.0, "EV");
 /// Margin around the pixels.
@@ -448,7 +450,20 @@ pub static VIEW: Shape = Shape {
             Absent::Open,
             "a photograph of the garment with its pixels off, onto which preview puts the glow",
         ),
+        Field::may(
+            "side_deg",
+            Kind::Number(SIDE_DEG),
+            Absent::Number(0.0),
+            "how far to the side the observer stands: 0 straight ahead",
+        ),
+        Field::may(
+            "from_deg",
+            Kind::Number(ANGLE_DEG),
+            Absent::Number(0.0),
+            "on which side: 0 to the right, 90 above, 180 to the left, 270 below",
+        ),
     ],
     exactly_one: &[],
-    at_most_one: &[],
+    // The glow on a photograph is that from straight ahead.
+    at_most_one: &[&["photo", "side_deg"]],
 };

@@ -4,3 +4,4 @@
 #![allow(dead_code)]
 
 pub(crate) mod photons;
+pub(crate) mod stacks;

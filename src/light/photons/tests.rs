@@ -2,7 +2,8 @@
 
 use std::f64::consts::PI;
 
-use super::walk::{Course, Sight};
+use super::rings::Rings;
+use super::walk::{Course, Places, Sight};
 use super::{Estimate, PhotonSpread, ring_edges, spread};
 use crate::light::{Layer, Optics, Source, Stack, Window};
 use crate::quantity::{Millimetres, PerMillimetre};
@@ -246,7 +247,8 @@ fn a_viewer_at_a_slant_gets_the_single_scattering_of_that_direction() {
     for (i, v) in [1.0, 0.6_f64].into_iter().enumerate() {
         let sight = Sight { direction: [(1.0 - v * v).sqrt(), 0.0, v] };
         // One ring that holds all but a ten-millionth of the light.
-        let course = Course::new(&stack(0.0, [slab(ALBEDO, tau, 0.0)]), &LAMBERTIAN, sight, &[0.0, 1e4]);
+        let rings = || Places::Rings(Rings::new(&[0.0, 1e4]));
+        let course = Course::new(&stack(0.0, [slab(ALBEDO, tau, 0.0)]), &LAMBERTIAN, sight, rings());
         let photons = 400_000;
         let seen = course.run(photons, &mut Pcg64Mcg::seed_from_u64(130 + i as u64)).seen[0] / photons as f64;
         let expected = ALBEDO / (4.0 * PI * v) * integral(0.0, tau, |s| 2.0 * e2(s) * (-(tau - s) / v).exp());

@@ -4,6 +4,7 @@ use std::f64::consts::PI;
 
 use rand::Rng;
 
+use super::cells::Cells;
 use super::draw;
 use super::rings::Rings;
 use crate::light::phase::henyey_greenstein;
@@ -28,6 +29,11 @@ impl Sight {
     /// The viewer stands straight in front of the cloth.
     pub(super) const STRAIGHT_AHEAD: Sight = Sight { direction: [0.0, 0.0, 1.0] };
 
+    /// The viewer stands to the side of +x, so far from straight ahead.
+    pub(super) fn from_the_side(tilt_rad: f64) -> Sight {
+        Sight { direction: [tilt_rad.sin(), 0.0, tilt_rad.cos()] }
+    }
+
     /// Cosine between the direction and +z.
     #[inline]
     fn cosine(self) -> f64 {
@@ -39,6 +45,32 @@ impl Sight {
     fn turn(self, from: [f64; 3]) -> f64 {
         let [x, y, z] = self.direction;
         x * from[0] + y * from[1] + z * from[2]
+    }
+}
+
+/// Where what the viewer sees is sorted to.
+#[derive(Debug)]
+pub(super) enum Places {
+    /// Rings around the source.
+    Rings(Rings),
+    /// Cells of a plane.
+    Cells(Cells),
+}
+
+impl Places {
+    pub(super) fn len(&self) -> usize {
+        match self {
+            Places::Rings(rings) => rings.len(),
+            Places::Cells(cells) => cells.len(),
+        }
+    }
+
+    #[inline]
+    fn find(&self, x: f64, y: f64) -> Option<usize> {
+        match self {
+            Places::Rings(rings) => rings.find(x, y),
+            Places::Cells(cells) => cells.find(x, y),
+        }
     }
 }
 
@@ -68,6 +100,8 @@ impl Slab {
 pub(super) struct Tally {
     /// Light towards the viewer in each ring, per sr and per unit of area across the view.
     pub(super) seen: Vec<f64>,
+    /// The same over the whole plane.
+    pub(super) seen_in_all: f64,
     /// Unscattered light at the top, as the transmittance of each emitted direction.
     pub(super) direct: f64,
     /// Unscattered light at the top, counted photon by photon.
@@ -83,7 +117,15 @@ pub(super) struct Tally {
 impl Tally {
     fn new(rings: usize) -> Tally {
         let seen = vec![0.0; rings];
-        Tally { seen, direct: 0.0, counted_direct: 0.0, scattered: 0.0, cloth: 0.0, board: 0.0 }
+        Tally {
+            seen,
+            seen_in_all: 0.0,
+            direct: 0.0,
+            counted_direct: 0.0,
+            scattered: 0.0,
+            cloth: 0.0,
+            board: 0.0,
+        }
     }
 
     /// All the light that ended somewhere.
@@ -143,12 +185,14 @@ pub(super) struct Course {
     emission_power: f64,
     window: Window,
     sight: Sight,
-    rings: Rings,
+    places: Places,
+    /// The height at which lines of sight are sorted by place: the outer face.
+    face_mm: f64,
 }
 
 impl Course {
-    /// Lays out a stack, a source, the viewer's direction and the edges of the rings in mm.
-    pub(super) fn new(stack: &Stack, source: &Source, sight: Sight, radii: &[f64]) -> Course {
+    /// Lays out a stack, a source, the viewer's direction and where what is seen is sorted to.
+    pub(super) fn new(stack: &Stack, source: &Source, sight: Sight, places: Places) -> Course {
         let mut slabs: Vec<Slab> = stack
             .layers
             .iter()
@@ -175,14 +219,15 @@ impl Course {
             emission_power: 1.0 / (source.beam_power + 1.0),
             window: source.window,
             sight,
-            rings: Rings::new(radii),
+            places,
+            face_mm: stack.height().0,
         }
     }
 
     /// Walks `photons` photons. The polar angles of emission are stratified: photon `i` takes its angle from the
     /// `i`-th of as many equal shares of the flux.
     pub(super) fn run(&self, photons: u64, rng: &mut impl Rng) -> Tally {
-        let mut tally = Tally::new(self.rings.len());
+        let mut tally = Tally::new(self.places.len());
         let share = 1.0 / photons as f64;
         for i in 0..photons {
             let rank = (i as f64 + draw::uniform(rng)) * share;
@@ -293,11 +338,15 @@ impl Course {
         turned * (-above).exp() * slab.seen_above
     }
 
-    /// Notes what of a photon's weight goes to the viewer, in the ring where the photon is.
+    /// Notes what of a photon's weight goes to the viewer, at the place where it leaves the outer face.
     #[inline]
     fn note(&self, photon: &Photon, share: f64, tally: &mut Tally) {
-        if let Some(ring) = self.rings.find(photon.place[0], photon.place[1]) {
-            tally.seen[ring] += photon.weight * share;
+        let [x, y, z] = photon.place;
+        let [across, up, out] = self.sight.direction;
+        let rise = (self.face_mm - z) / out;
+        tally.seen_in_all += photon.weight * share;
+        if let Some(place) = self.places.find(x + rise * across, y + rise * up) {
+            tally.seen[place] += photon.weight * share;
         }
     }
 }

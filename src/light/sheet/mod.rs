@@ -33,10 +33,12 @@ mod doubling;
 mod forward;
 mod modes;
 mod quadrature;
+mod towards;
 
 pub use forward::{ForwardRow, forward_row};
 pub use modes::AzimuthTable;
 pub use quadrature::Quadrature;
+pub use towards::{Towards, TowardsTable};
 
 use crate::light::Optics;
 use nalgebra::DMatrix;

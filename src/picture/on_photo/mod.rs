@@ -160,6 +160,8 @@ pub fn on_photo(
     // The glow alone, so that no bright room rounds it off.
     let mut dark = scene.clone();
     dark.view.room_lx = 0.0;
+    // The photograph has the view's own slant; the glow is that from straight ahead.
+    dark.view.side_rad = 0.0;
     let frame = frame::chosen(&dark, &surface, size_px).ok_or(NotOnPhoto::NoCloth)?;
     let flat = luminance_in(&dark, frame);
     let room = room_light(&|l| scene.stack_at(l), scene.view.room_lx);
