@@ -14,6 +14,8 @@
 //! | E | illuminance of the room on the cloth | lx |
 //! | R | diffuse reflectance of the stack over the board, by wavelength | 1 |
 //!
+//! [`super::projector`] adds them.
+//!
 //! # Assumptions
 //! Seen from straight ahead. The room's light is daylight white (CIE D65) and falls from all sides. The cloth goes on beyond
 //! the picture. The eye's halo is drawn for what is seen bare; that of the soft glow is below notice.
@@ -21,39 +23,21 @@
 //! # Source
 //! As the parts; D65: CIE 015.
 
-use super::coloured::{ColouredPoint, add_coloured};
-use super::die_spots::{DieSpots, die_spots_over_gaps};
-use super::gap_classes::GapClasses;
-use super::glare::{BarePixel, Eye, add_halos};
-use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint, XyzImage, add_spots};
-use super::radial::gaussian;
-use super::sharp;
-use crate::light::spectrum::die::die_weights;
+use super::plane::{Frame, PlaneReport, XyzImage};
+use super::projector::Projector;
+use crate::light::Stack;
 use crate::light::spectrum::illuminant::daylight_per_lux;
 use crate::light::spectrum::observer::{Xyz, xyz_of};
 use crate::light::spectrum::{FIRST_NM, LAST_NM, Spectrum};
-use crate::light::spread::SpotSpectrum;
 use crate::light::totals::reflectance_outside;
-use crate::light::transport::straight_transmittance;
-use crate::light::{Stack, Window};
 use crate::pixels::outline::Outline;
 use crate::pixels::package::Package;
 use crate::quantity::{Luminance, Millimetres, Nanometres};
 use crate::scene::{Pixel, Scene};
-use rayon::prelude::*;
 use std::f64::consts::PI;
 
-/// What gets through straight below this share of the light is not drawn: it lies five decades below what the eye tells
-/// apart beside the glow.
-const LEAST_STRAIGHT: f64 = 1e-9;
 /// Distance of the wavelengths at which the cloth's reflectance is computed: a dye may rise within 10 nm.
 const ROOM_STEP_NM: f64 = 10.0;
-/// What the standard observer resolves: one minute of arc.
-const RESOLVED_RAD: f64 = PI / 180.0 / 60.0;
-/// Full width at half maximum of a Gaussian over its standard deviation, 2 sqrt(2 ln 2).
-const GAUSSIAN_WIDTH: f64 = 2.354_820_045;
-/// cd to cd/m2 mm2.
-const PER_SQUARE_METRE: f64 = 1e6;
 
 /// A scene's luminance picture.
 #[derive(Clone, Debug)]
@@ -107,29 +91,8 @@ pub fn luminance(scene: &Scene) -> LuminanceImage {
 /// The luminance picture of a scene in a given frame.
 #[must_use]
 pub fn luminance_in(scene: &Scene, frame: Frame) -> LuminanceImage {
-    let packages = packages(scene);
-    let classes = GapClasses::of(scene);
-    let (spots, room) = rayon::join(
-        || glow_spots(scene, &packages, &classes),
-        || room_light(&|l| scene.stack_at(l), scene.view.room_lx),
-    );
-    let mut image = XyzImage::black(frame.width_px, frame.height_px);
-    let report = spots.map(|spots| {
-        let by_class = spots.iter().enumerate();
-        let channels: Vec<SpotChannel<'_>> =
-            by_class.flat_map(|(class, spots)| channels(scene, &packages, spots, &classes, class)).collect();
-        add_spots(&mut image, &frame, &channels, Accuracy::Picture)
-    });
-    let stack = scene.stack_at(Nanometres(550.0));
-    let straight = straight_transmittance(&stack.layers);
-    if straight > LEAST_STRAIGHT {
-        add_bare_pixels(&mut image, &frame, scene, &packages, straight);
-    }
-    for (plane, value) in image.planes.iter_mut().zip(room.0) {
-        plane.par_iter_mut().for_each(|v| *v += value as f32);
-    }
-    let outline = scene.piece.as_ref().map(|piece| piece.outline.clone());
-    LuminanceImage { frame, image, room, straight, report, outline }
+    let levels: Vec<&[f64]> = scene.pixels.iter().map(|pixel| pixel.levels.as_slice()).collect();
+    Projector::new(scene, frame, &|pixel, die| scene.pixels[pixel].levels[die] > 0.0).picture(&levels)
 }
 
 /// The distinct packages of the scene.
@@ -143,140 +106,11 @@ pub(crate) fn packages(scene: &Scene) -> Vec<&Package> {
     packages
 }
 
-/// The spots of all packages for each class of gaps; `None` without cloth.
-fn glow_spots(scene: &Scene, packages: &[&Package], classes: &GapClasses) -> Option<Vec<Vec<DieSpots>>> {
-    let lowest = Millimetres(classes.gaps_mm[0]);
-    let stack_at = |l| scene.stack_over(lowest, l);
-    (!scene.stack.is_empty()).then(|| die_spots_over_gaps(packages, &stack_at, &classes.gaps_mm))
-}
-
 /// The place in the garment of a place in a pixel's package, in mm.
 pub(crate) fn place(pixel: &Pixel, offset: [Millimetres; 2]) -> [f64; 2] {
     let (sin, cos) = pixel.turn_rad.sin_cos();
     let [x, y] = offset.map(|o| o.0);
     [pixel.at[0].0 + cos * x - sin * y, pixel.at[1].0 + sin * x + cos * y]
-}
-
-/// The pixels of one package with what one of its dies sends by one class of gaps, at a place in the package.
-fn points(
-    scene: &Scene,
-    package: &Package,
-    die: usize,
-    offset: [Millimetres; 2],
-    share: &dyn Fn(usize) -> f64,
-) -> Vec<SpotPoint> {
-    scene
-        .pixels
-        .iter()
-        .enumerate()
-        .filter(|(_, p)| *p.package == *package && p.levels[die] > 0.0)
-        .map(|(i, p)| {
-            let [x_mm, y_mm] = place(p, offset);
-            SpotPoint { x_mm, y_mm, amount: p.levels[die] * share(i) }
-        })
-        .filter(|point| point.amount != 0.0)
-        .collect()
-}
-
-/// The glow over one class of gaps: one channel a die of a package.
-fn channels<'a>(
-    scene: &Scene,
-    packages: &[&Package],
-    spots: &'a [DieSpots],
-    classes: &GapClasses,
-    class: usize,
-) -> Vec<SpotChannel<'a>> {
-    let mut channels = Vec::new();
-    for (package, spots) in packages.iter().zip(spots) {
-        for (d, (facts, spots)) in package.dies.iter().zip(&spots.dies).enumerate() {
-            let (offset, window) = package.glow_source(facts);
-            let kernels = [0, 1, 2].map(|c| Some(&spots[c]));
-            channels.push(SpotChannel {
-                points: points(scene, package, d, offset, &|pixel| classes.share(pixel, class)),
-                window,
-                window_turn_rad: 0.0,
-                kernels,
-            });
-        }
-    }
-    channels
-}
-
-/// The dies themselves seen through what is open, and their halos.
-///
-/// They are drawn as finely as the observer's eye resolves them: a Gaussian of one minute of arc full width at half maximum,
-/// the resolution of the standard observer (ISO 8596; from memory). Finer, the picture would show colours side by side
-/// that nobody sees apart from there.
-fn add_bare_pixels(image: &mut XyzImage, frame: &Frame, scene: &Scene, packages: &[&Package], straight: f64) {
-    let eye = Eye { age_years: scene.view.age_years, pigment: scene.view.eye_pigment };
-    let deviation_mm = RESOLVED_RAD / GAUSSIAN_WIDTH * 1e3 * scene.view.distance_m;
-    // Intensity straight ahead in cd of each die at full level, as X, Y, Z.
-    let candela: Vec<Vec<Xyz>> = packages
-        .iter()
-        .map(|package| {
-            let ahead = (package.beam_power + 1.0) / (2.0 * PI) * straight;
-            package.dies.iter().map(|f| die_weights(f, package.beam_power).total().scaled(ahead)).collect()
-        })
-        .collect();
-    let to_sharp = eye.core_share() * PER_SQUARE_METRE;
-    let mut outlines = Vec::new();
-    let mut bare: Vec<BarePixel> = Vec::new();
-    for (package, candela) in packages.iter().zip(&candela) {
-        let sharp: Vec<Xyz> = candela.iter().map(|cd| cd.scaled(to_sharp)).collect();
-        outlines.extend(bright_outlines(scene, package, &sharp));
-        bare.extend(scene.pixels.iter().filter(|p| *p.package == **package).map(|pixel| {
-            let sum: Xyz = candela.iter().zip(&pixel.levels).map(|(cd, &level)| cd.scaled(level)).sum();
-            BarePixel { x_mm: pixel.at[0].0, y_mm: pixel.at[1].0, xyz_candela: sum.0 }
-        }));
-    }
-    if sharp::pays(frame, deviation_mm) {
-        sharp::draw(image, frame, deviation_mm, &outlines);
-    } else {
-        add_coloured(image, frame, &outlines, &blur(deviation_mm), Accuracy::Skirts);
-    }
-    add_halos(image, frame, &bare, &eye, scene.view.distance_m);
-}
-
-/// The bright areas of one package's pixels: each outline with its places and their light, given that of each die at full
-/// level. Areas that several dies have in common are one, with the light of all of them.
-///
-/// A turned square counts as unturned: after the eye's blur only its size shows.
-fn bright_outlines(scene: &Scene, package: &Package, dies: &[Xyz]) -> Vec<(Window, Vec<ColouredPoint>)> {
-    let mut areas: Vec<([Millimetres; 2], Window, Vec<Xyz>)> = Vec::new();
-    for (d, (facts, light)) in package.dies.iter().zip(dies).enumerate() {
-        for (offset, window, share) in package.bright_parts(facts).into_iter().filter(|part| part.2 > 0.0) {
-            let known = areas.iter().position(|(at, outline, _)| *at == offset && *outline == window);
-            let area = known.unwrap_or_else(|| {
-                areas.push((offset, window, vec![Xyz([0.0; 3]); dies.len()]));
-                areas.len() - 1
-            });
-            areas[area].2[d] = light.scaled(share);
-        }
-    }
-    let of_package = || scene.pixels.iter().filter(|p| *p.package == *package);
-    areas
-        .into_iter()
-        .map(|(offset, window, lights)| {
-            let points = of_package()
-                .map(|pixel| {
-                    let [x_mm, y_mm] = place(pixel, offset);
-                    let sum: Xyz = lights.iter().zip(&pixel.levels).map(|(l, &level)| l.scaled(level)).sum();
-                    ColouredPoint { x_mm, y_mm, xyz: sum.0 }
-                })
-                .collect();
-            (window, points)
-        })
-        .collect()
-}
-
-/// The eye's blur: a Gaussian of unit integral.
-fn blur(deviation_mm: f64) -> SpotSpectrum {
-    /// exp(-6.5^2 / 2) is 7e-10.
-    const END: f64 = 6.5;
-    const KNOTS: usize = 128;
-    let knots: Vec<f64> = (0..=KNOTS).map(|i| END / deviation_mm * i as f64 / KNOTS as f64).collect();
-    let values = knots.iter().map(|k| gaussian(*k, deviation_mm)).collect();
-    SpotSpectrum::new(knots, values)
 }
 
 /// What the room's light makes of the cloth: X, Y, Z in cd/m2, the same everywhere.

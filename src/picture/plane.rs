@@ -192,11 +192,44 @@ pub fn add_spots(
     channels: &[SpotChannel<'_>],
     accuracy: Accuracy,
 ) -> PlaneReport {
-    let fits = image.planes.iter().all(|p| p.len() == frame.len());
-    let mut report =
-        PlaneReport { nodes: [0; 2], step_mm: 0.0, interpolated: false, aperture_mm: None, grids: 0 };
-    if fits && !frame.is_empty() && frame.mm_per_px > 0.0 && frame.mm_per_px.is_finite() {
-        levels::add_all(&mut image.planes, frame, channels, accuracy, &mut report);
+    let planned = PlannedSpots::new(frame, channels, accuracy);
+    let amounts: Vec<Vec<f32>> =
+        channels.iter().map(|c| c.points.iter().map(|p| p.amount as f32).collect()).collect();
+    planned.add(image, &amounts);
+    planned.report().clone()
+}
+
+/// A sum of spots whose places, spots and frame are settled once, for many pictures with other amounts.
+pub struct PlannedSpots {
+    plan: levels::Plan,
+    pixels: usize,
+}
+
+impl std::fmt::Debug for PlannedSpots {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("PlannedSpots").field("report", self.report()).finish_non_exhaustive()
     }
-    report
+}
+
+impl PlannedSpots {
+    /// Settles everything but the amounts. Points whose amount in the channels is zero stay dark for good; the amounts there
+    /// have no other meaning.
+    #[must_use]
+    pub fn new(frame: &Frame, channels: &[SpotChannel<'_>], accuracy: Accuracy) -> PlannedSpots {
+        PlannedSpots { plan: levels::Plan::new(frame, channels, accuracy), pixels: frame.len() }
+    }
+
+    /// How the sums are made.
+    #[must_use]
+    pub fn report(&self) -> &PlaneReport {
+        &self.plan.report
+    }
+
+    /// Adds the sum of all spots to a picture of the frame's size: by channel, the amounts of its points. A picture of another
+    /// size is left as it is.
+    pub fn add(&self, image: &mut XyzImage, amounts: &[Vec<f32>]) {
+        if image.planes.iter().all(|p| p.len() == self.pixels) {
+            self.plan.add(&mut image.planes, amounts);
+        }
+    }
 }
