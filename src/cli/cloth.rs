@@ -182,6 +182,7 @@ fn one_pixel(cloth: &Arc<Cloth>) -> Scene {
         },
         supply: None,
         piece: None,
+        pattern: None,
     }
 }
 

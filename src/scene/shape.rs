@@ -6,6 +6,7 @@ pub use drawn::{FILL, LEAST_RADIUS_MM, LIST, MOST_CORNERS, OUTLINE, PATH};
 
 use crate::build::supply::SUPPLY;
 use crate::cloth::shape::CLOTH;
+use crate::motion::shape::PATTERN;
 use crate::pixels::package::Package;
 use crate::reading::{Absent, Field, Kind, Limits, Shape};
 
@@ -386,6 +387,7 @@ pub static LIGHT: Shape = Shape {
             Absent::Number(0.0),
             "share of the white die, for packages that have one",
         ),
+        Field::may("pattern", Kind::Map(&PATTERN), Absent::Open, "how colours and levels change with time"),
     ],
     exactly_one: &[],
     at_most_one: &[],
