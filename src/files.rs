@@ -154,6 +154,12 @@ pub fn same_file(a: &Path, b: &Path) -> bool {
     a == b || place(a).is_some_and(|a| place(b) == Some(a))
 }
 
+/// The size of a file in bytes, where it can be told.
+#[must_use]
+pub fn size_of(path: &Path) -> Option<u64> {
+    std::fs::metadata(path).ok().map(|facts| facts.len())
+}
+
 /// Makes a folder, with those above it, unless it is there.
 ///
 /// # Errors

@@ -1,6 +1,7 @@
 //! `weftlight preview`: what will it look like?
 
 use super::check::mm;
+use super::numbers::within;
 use super::view::{ViewOptions, gap, size};
 use super::{Outcome, output};
 use crate::build::{Case, make::power::greatest_drift, powered::powered};
@@ -8,10 +9,12 @@ use crate::cloth::catalogue::Reference;
 use crate::diagnose::Diagnostic;
 use crate::files;
 use crate::judge::numbers::Layout;
+use crate::motion::{average::at_time, shape::DURATION_S};
 use crate::picture::luminance::{LuminanceImage, luminance};
 use crate::picture::png_out::PngError;
 use crate::picture::{exposure::ExposureValue, render};
 use crate::quantity::Millimetres;
+use crate::reading::Limits;
 use crate::scene::Scene;
 use crate::scene::file::{Resolved, read_with_warnings};
 use clap::Args;
@@ -51,6 +54,10 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "MM", value_parser = gap, allow_negative_numbers = true)]
     gap_mm: Option<f64>,
 
+    /// Draw the scene as it is at this time of its pattern, in seconds (otherwise at its beginning)
+    #[arg(long, value_name = "SECONDS", value_parser = at, allow_negative_numbers = true)]
+    at_s: Option<f64>,
+
     /// Show what the supply of the scene really allows: the brightness within its limit, and what is lost along the run
     #[arg(long)]
     as_powered: bool,
@@ -63,13 +70,21 @@ pub(super) struct Arguments {
 impl Arguments {
     /// The scene with what the call wants otherwise.
     fn applied(&self, scene: Scene) -> Scene {
-        let mut scene = self.view.applied(scene);
+        let mut scene = self.view.applied(match self.at_s {
+            Some(time_s) => at_time(&scene, time_s),
+            None => scene,
+        });
         scene.view.size_px = self.size_px.unwrap_or(scene.view.size_px);
         match self.gap_mm {
             Some(gap) => scene.at_gap(Millimetres(gap)),
             None => scene,
         }
     }
+}
+
+/// A time of a pattern.
+fn at(text: &str) -> Result<f64, String> {
+    within(text, &Limits::new(0.0, DURATION_S.most, DURATION_S.unit))
 }
 
 /// Where a picture goes without being told: under the present folder, by the name of a scene or cloth.
@@ -172,6 +187,8 @@ struct Job {
     read: Vec<PathBuf>,
     /// What the supply allows, where the picture shows that.
     powered: Option<AsPowered>,
+    /// Which moment of the pattern is drawn.
+    moment: Option<String>,
 }
 
 /// The words and figures of a picture of what the supply allows.
@@ -230,18 +247,27 @@ impl Job {
             let fault = Diagnostic::of_file(&shown, "the scene has no cloth, so there is no gap to set");
             return Err(vec![fault.next("Leave --gap-mm out, or put a cloth into `stack:`.")]);
         }
+        if arguments.at_s.is_some() && scene.pattern.is_none() {
+            let fault = Diagnostic::of_file(&file.display().to_string(), "the scene has no pattern, so it is the same at all times");
+            return Err(vec![fault.next("Leave --at-s out, or give `light` a `pattern`.")]);
+        }
         let stem = || file.file_stem().unwrap_or_default().to_string_lossy();
         let target = arguments.output.clone().unwrap_or_else(|| usual_target(&stem()));
         let read = files.into_iter().map(PathBuf::from).collect();
         let scene = arguments.applied(scene);
         let (scene, powered) = if arguments.as_powered { allowed(file, &scene)? } else { (scene, None) };
-        Ok((Job { scene, target, read, powered }, warnings))
+        let moment = scene.pattern.as_ref().map(|pattern| {
+            let at_s = arguments.at_s.unwrap_or(0.0);
+            format!("The pattern at {} s of a loop of {} s.", three_digits(at_s), three_digits(pattern.duration_s))
+        });
+        Ok((Job { scene, target, read, powered, moment }, warnings))
     }
 
     fn draw(&self, linear: Option<&Path>) -> Result<(LuminanceImage, ExposureValue), Vec<Diagnostic>> {
         let picture = luminance(&self.scene);
         let exposure = render::exposure(&self.scene, &picture);
-        let notes: Vec<String> = self.powered.iter().map(|powered| format!("{}.", powered.words)).collect();
+        let powered = self.powered.iter().map(|powered| format!("{}.", powered.words));
+        let notes: Vec<String> = self.moment.iter().cloned().chain(powered).collect();
         let png = render::png_with(&self.scene, &picture, exposure, &notes)
             .map_err(|e| not_encoded(&self.target, &e))?;
         let linear = match linear {
@@ -283,7 +309,7 @@ pub(super) fn three_digits(value: f64) -> String {
 }
 
 fn in_words(
-    Job { scene, target, powered, .. }: &Job,
+    Job { scene, target, powered, moment, .. }: &Job,
     linear: Option<&Path>,
     picture: &LuminanceImage,
     exposure: ExposureValue,
@@ -326,6 +352,7 @@ fn in_words(
             mm(high)
         )
     }));
+    lines.extend(moment.iter().cloned());
     lines.extend(powered.iter().map(|powered| format!("{}.", powered.words)));
     if scene.pixels.iter().all(|p| p.levels.iter().all(|&l| l == 0.0)) {
         lines.push("All pixels are dark.".to_owned());
