@@ -279,14 +279,18 @@ impl FolderStream {
         let fault = |what: &str, next: &str| {
             Err(vec![Diagnostic::of_file(&shown, what.to_owned()).next(next.to_owned())])
         };
-        let target = target_of(path);
+        // Without the stroke at its end, behind which no file would be found.
+        let target = target_of(&path.components().collect::<PathBuf>());
         if target.is_file() {
             return fault("a folder is to be made here, but a file is in the way", "Choose another name.");
         }
         if target.is_dir() {
             let entries = std::fs::read_dir(&target).map_err(|error| cannot_read(&shown, &error))?;
             if !entries.flatten().all(|entry| ours(&entry.file_name().to_string_lossy())) {
-                return fault("this folder holds other files, which would be lost", "Name a new or an empty folder.");
+                return fault(
+                    "this folder holds other files, which would be lost",
+                    "Name a new or an empty folder.",
+                );
             }
         }
         let beside = folder_of(&target);
@@ -309,7 +313,8 @@ impl FolderStream {
     /// # Errors
     /// One diagnostic that says why not.
     pub fn write(&self, name: &str, bytes: &[u8]) -> Result<(), Vec<Diagnostic>> {
-        std::fs::write(self.folder.path().join(name), bytes).map_err(|error| cannot_write(&self.shown, &error))
+        std::fs::write(self.folder.path().join(name), bytes)
+            .map_err(|error| cannot_write(&self.shown, &error))
     }
 
     /// Puts the finished folder in its place.

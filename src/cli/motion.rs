@@ -5,7 +5,9 @@ use super::preview::{three_digits, try_target, usual_target};
 use super::progress::Progress;
 use super::view::{ViewOptions, size};
 use super::{Outcome, output};
-use crate::build::{Case, current::of_scene, limits::cap, limits::limit, powered::powered_at, run::feed_pixels};
+use crate::build::{
+    Case, current::of_scene, limits::cap, limits::limit, powered::powered_at, run::feed_pixels,
+};
 use crate::diagnose::Diagnostic;
 use crate::files::{self, FolderStream, Stream};
 use crate::motion::average::{at_levels, at_peak};
@@ -13,8 +15,8 @@ use crate::motion::film::{self, Film, FilmError, GIF_MOST_PER_S, Kind, Packed};
 use crate::motion::frames::{self, Levels};
 use crate::motion::shape::{DURATION_S, FRAMES_PER_S};
 use crate::motion::timing::{MOST_FRAMES, Timing};
-use crate::picture::caption::bar;
 use crate::picture::canvas::Canvas;
+use crate::picture::caption::bar;
 use crate::picture::clip::developed;
 use crate::picture::exposure::ExposureValue;
 use crate::picture::luminance::{LuminanceImage, frame};
@@ -119,7 +121,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     let file = &arguments.scene;
     let Resolved { scene, warnings, files: read, .. } = read_with_warnings(file)?;
     let job = Job::new(arguments, scene)?;
-    let read: Vec<PathBuf> = std::iter::once(file.clone()).chain(read.into_iter().map(PathBuf::from)).collect();
+    let read: Vec<PathBuf> =
+        std::iter::once(file.clone()).chain(read.into_iter().map(PathBuf::from)).collect();
     let place = Place::open(&job, &read)?;
     output::diagnostics(&warnings);
     job.warn_of_size();
@@ -146,11 +149,12 @@ impl Job {
         let shown = arguments.scene.display().to_string();
         let Some(pattern) = scene.pattern.clone() else {
             let next = "Give `light` a `pattern`, such as `pattern: {pulse: {period_s: 4}}`, or draw the scene with `preview`.";
-            return Err(vec![Diagnostic::of_file(&shown, "the scene has no pattern, so nothing moves").next(next)]);
+            return Err(vec![
+                Diagnostic::of_file(&shown, "the scene has no pattern, so nothing moves").next(next),
+            ]);
         };
         let stem = || arguments.scene.file_stem().unwrap_or_default().to_string_lossy().into_owned();
-        let target =
-            arguments.output.clone().unwrap_or_else(|| usual_target(&stem()).with_extension("gif"));
+        let target = arguments.output.clone().unwrap_or_else(|| usual_target(&stem()).with_extension("gif"));
         let kind = kind(&target)?;
         let mut scene = arguments.view.applied(scene);
         scene.view.size_px = arguments.size_px.unwrap_or_else(|| usual_size(scene.view.size_px));
@@ -159,12 +163,18 @@ impl Job {
             arguments.seconds.unwrap_or(pattern.duration_s),
         ];
         let Some(timing) = Timing::new(seconds, per_s) else {
-            let fault = Diagnostic::of_file(&shown, format!("{seconds} s at {per_s} frames a second are too many frames"));
+            let fault = Diagnostic::of_file(
+                &shown,
+                format!("{seconds} s at {per_s} frames a second are too many frames"),
+            );
             let next = "Ask for fewer --seconds or --frames-per-s.";
             return Err(vec![fault.allowed(format!("at most {MOST_FRAMES} frames")).next(next)]);
         };
         if kind == Kind::Gif && timing.frames_per_s() > GIF_MOST_PER_S {
-            let fault = Diagnostic::of_file(&target.display().to_string(), "a GIF does not show so many frames a second");
+            let fault = Diagnostic::of_file(
+                &target.display().to_string(),
+                "a GIF does not show so many frames a second",
+            );
             let next = "Ask for fewer --frames-per-s, or write an animated PNG.";
             return Err(vec![fault.allowed(format!("at most {GIF_MOST_PER_S} in a second")).next(next)]);
         }
@@ -202,7 +212,9 @@ impl Job {
         let fault = Mutex::new(None);
         let levels = |time_s: f64| self.levels(time_s, &fault);
         let exposure = frames::exposure(self.scene.view.exposure, &projector, self.timing, &levels);
-        let bar = self.caption.then(|| bar(frame.width_px, frame.mm_per_px, &render::caption(&self.scene, exposure)));
+        let bar = self
+            .caption
+            .then(|| bar(frame.width_px, frame.mm_per_px, &render::caption(&self.scene, exposure)));
         let size_px = [frame.width_px, frame.height_px + bar.as_ref().map_or(0, |bar| bar.height_px)];
         let failed = |error: FilmError| self.not_written(&error);
         let out: Option<&mut (dyn Write + Send)> = match (&mut place.file, &mut place.standard) {
@@ -217,9 +229,13 @@ impl Job {
         let folder = &place.folder;
         let progress = Progress::new(self.timing.count, "Making frames");
         let mut peak_cd_m2 = 0.0_f64;
-        let work = |_: usize, _: f64, picture: LuminanceImage| -> Result<(LuminanceImage, Packed), Vec<Diagnostic>> {
+        let work = |_: usize,
+                    _: f64,
+                    picture: LuminanceImage|
+         -> Result<(LuminanceImage, Packed), Vec<Diagnostic>> {
             let canvas = with_bar(developed(&picture, exposure), bar.as_ref());
-            let packed = film::packed(self.kind, canvas, frame.mm_per_px).map_err(|e| self.not_written(&e))?;
+            let packed =
+                film::packed(self.kind, canvas, frame.mm_per_px).map_err(|e| self.not_written(&e))?;
             Ok((picture, packed))
         };
         // Every frame goes past here, in order, with its time and its luminances: what looks at the film as a whole belongs here.
@@ -227,7 +243,9 @@ impl Job {
             peak_cd_m2 = peak_cd_m2.max(picture.peak().0);
             match (&mut film, folder, packed) {
                 (Some(film), _, packed) => film.push(packed).map_err(failed)?,
-                (None, Some(folder), Packed::Bytes(bytes)) => folder.write(&film::file_name(index), &bytes)?,
+                (None, Some(folder), Packed::Bytes(bytes)) => {
+                    folder.write(&film::file_name(index), &bytes)?
+                }
                 _ => {}
             }
             progress.step();
@@ -237,7 +255,8 @@ impl Job {
         drop(progress);
         if let Some(error) = fault.into_inner().ok().flatten() {
             let shown = self.target.display().to_string();
-            let what = format!("the voltages along the run cannot be found at some moment of the pattern: {error}");
+            let what =
+                format!("the voltages along the run cannot be found at some moment of the pattern: {error}");
             return Err(vec![Diagnostic::of_file(&shown, what)]);
         }
         film.map_or(Ok(()), Film::finish).map_err(failed)?;
@@ -279,7 +298,9 @@ impl Job {
                 (100.0 * cap.factor).floor()
             ));
         }
-        lines.push("Light that flashes quickly can bring on seizures in some people; keep changes slow.".to_owned());
+        lines.push(
+            "Light that flashes quickly can bring on seizures in some people; keep changes slow.".to_owned(),
+        );
         lines.join("\n")
     }
 

@@ -248,7 +248,10 @@ impl Job {
             return Err(vec![fault.next("Leave --gap-mm out, or put a cloth into `stack:`.")]);
         }
         if arguments.at_s.is_some() && scene.pattern.is_none() {
-            let fault = Diagnostic::of_file(&file.display().to_string(), "the scene has no pattern, so it is the same at all times");
+            let fault = Diagnostic::of_file(
+                &file.display().to_string(),
+                "the scene has no pattern, so it is the same at all times",
+            );
             return Err(vec![fault.next("Leave --at-s out, or give `light` a `pattern`.")]);
         }
         let stem = || file.file_stem().unwrap_or_default().to_string_lossy();
@@ -258,7 +261,11 @@ impl Job {
         let (scene, powered) = if arguments.as_powered { allowed(file, &scene)? } else { (scene, None) };
         let moment = scene.pattern.as_ref().map(|pattern| {
             let at_s = arguments.at_s.unwrap_or(0.0);
-            format!("The pattern at {} s of a loop of {} s.", three_digits(at_s), three_digits(pattern.duration_s))
+            format!(
+                "The pattern at {} s of a loop of {} s.",
+                three_digits(at_s),
+                three_digits(pattern.duration_s)
+            )
         });
         Ok((Job { scene, target, read, powered, moment }, warnings))
     }

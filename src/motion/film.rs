@@ -128,7 +128,12 @@ impl<W: Write> Film<W> {
     ///
     /// # Errors
     /// When the writer or the encoder refuses.
-    pub fn begin(kind: Kind, mut out: W, size_px: [u32; 2], timing: Timing) -> Result<Option<Film<W>>, FilmError> {
+    pub fn begin(
+        kind: Kind,
+        mut out: W,
+        size_px: [u32; 2],
+        timing: Timing,
+    ) -> Result<Option<Film<W>>, FilmError> {
         let [width_px, height_px] = size_px;
         let out = match kind {
             Kind::Folder => return Ok(None),

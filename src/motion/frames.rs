@@ -76,7 +76,8 @@ pub fn each<T: Send, E: Send>(
     let mut ready = make(0);
     let mut first = 0;
     while first < timing.count {
-        let hand_on = |ready: Vec<Result<T, E>>, sink: &mut (dyn FnMut(usize, f64, T) -> Result<(), E> + Send)| {
+        let hand_on = |ready: Vec<Result<T, E>>,
+                       sink: &mut (dyn FnMut(usize, f64, T) -> Result<(), E> + Send)| {
             ready
                 .into_iter()
                 .enumerate()

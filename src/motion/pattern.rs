@@ -301,7 +301,8 @@ pub fn ember_waves(
     seed: u64,
 ) -> Option<Vec<[Wave; EMBER_WAVES]>> {
     // A rate named by the file counts as within, whatever the rounding.
-    let (least, most) = ((slowest_per_s * duration_s - 1e-9).ceil().max(1.0), (fastest_per_s * duration_s + 1e-9).floor());
+    let (least, most) =
+        ((slowest_per_s * duration_s - 1e-9).ceil().max(1.0), (fastest_per_s * duration_s + 1e-9).floor());
     if least > most {
         return None;
     }

@@ -138,9 +138,8 @@ impl Cells {
             [x - h, x + h, y - h, y + h]
         });
         let none = [f64::INFINITY, f64::NEG_INFINITY, f64::INFINITY, f64::NEG_INFINITY];
-        let [left, right, low, high] = edges.fold(none, |e, c| {
-            [e[0].min(c[0]), e[1].max(c[1]), e[2].min(c[2]), e[3].max(c[3])]
-        });
+        let [left, right, low, high] =
+            edges.fold(none, |e, c| [e[0].min(c[0]), e[1].max(c[1]), e[2].min(c[2]), e[3].max(c[3])]);
         let (width, height) = (f64::from(picture.width()), f64::from(picture.height()));
         let covering = (right - left).max((high - low) * width / height);
         let px_per_mm = width / laid.width_mm.unwrap_or(covering);

@@ -38,7 +38,11 @@ pub(crate) fn read(
             let gradient = entry.map("gradient")?;
             let period_s = gradient.number("period_s")?;
             let codes = gradient.colours("colours")?.into_iter().map(code).collect();
-            (Course::Gradient { colours: codes, places: places(&gradient, pixels)?, period_s }, period_s, Some(period_s))
+            (
+                Course::Gradient { colours: codes, places: places(&gradient, pixels)?, period_s },
+                period_s,
+                Some(period_s),
+            )
         }
         "pulse" => {
             let pulse = entry.map("pulse")?;
@@ -100,7 +104,8 @@ pub(crate) fn read(
         (_, true) => Steps::Dithered { per_s: entry.number("dithering_per_s")? },
         (_, false) => Steps::EightBits,
     };
-    let of_pixel = |(sent, pixel): (&Sent, &Pixel)| (*sent, pixel.group, Arc::<Package>::clone(&pixel.package));
+    let of_pixel =
+        |(sent, pixel): (&Sent, &Pixel)| (*sent, pixel.group, Arc::<Package>::clone(&pixel.package));
     let pattern = Pattern {
         pixels: sent.iter().zip(pixels).map(of_pixel).collect(),
         course,
@@ -136,7 +141,10 @@ fn tracks(entry: &Entry<'_>, pixels: &[Pixel], problems: &mut Problems) -> Optio
             problems.push(
                 Problem::error(item.place_of("group"), format!("there is no group {group}"))
                     .found(group.to_string())
-                    .allowed(format!("0 to {}: groups are counted from 0 in the order of the file", groups.max(1) - 1)),
+                    .allowed(format!(
+                        "0 to {}: groups are counted from 0 in the order of the file",
+                        groups.max(1) - 1
+                    )),
             );
             sound = false;
         }
@@ -146,10 +154,13 @@ fn tracks(entry: &Entry<'_>, pixels: &[Pixel], problems: &mut Problems) -> Optio
                 let before = track.keyframes.last().map_or(0.0, |k| k.at_s);
                 if keyframe.at_s <= before {
                     problems.push(
-                        Problem::error(item.place_of("at_s"), "keyframes of one group must follow one another in time")
-                            .found(format!("{} s after {before} s", keyframe.at_s))
-                            .allowed(format!("more than {before} s"))
-                            .next("For a jump, let the one before `hold: true`."),
+                        Problem::error(
+                            item.place_of("at_s"),
+                            "keyframes of one group must follow one another in time",
+                        )
+                        .found(format!("{} s after {before} s", keyframe.at_s))
+                        .allowed(format!("more than {before} s"))
+                        .next("For a jump, let the one before `hold: true`."),
                     );
                     sound = false;
                 }

@@ -43,7 +43,12 @@ pub static PATTERN: Shape = Shape {
         Field::may("gradient", Kind::Map(&GRADIENT), Absent::Open, "colours that drift over the pixels"),
         Field::may("pulse", Kind::Map(&PULSE), Absent::Open, "a level that swells and falls"),
         Field::may("ember", Kind::Map(&EMBER), Absent::Open, "a smooth random flicker, as of embers"),
-        Field::may("picture", Kind::Map(&PICTURE), Absent::Open, "a picture or GIF file laid over the pixels"),
+        Field::may(
+            "picture",
+            Kind::Map(&PICTURE),
+            Absent::Open,
+            "a picture or GIF file laid over the pixels",
+        ),
         Field::may(
             "duration_s",
             Kind::Number(DURATION_S),
@@ -186,7 +191,11 @@ pub static EMBER: Shape = Shape {
 pub static PICTURE: Shape = Shape {
     what: "a picture",
     fields: &[
-        Field::must("file", Kind::Text, "a PNG, JPEG, WebP or GIF file, counted from the folder of the scene"),
+        Field::must(
+            "file",
+            Kind::Text,
+            "a PNG, JPEG, WebP or GIF file, counted from the folder of the scene",
+        ),
         Field::may(
             "centre_mm",
             Kind::Pair(&Kind::Number(POSITION_MM)),

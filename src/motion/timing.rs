@@ -46,7 +46,8 @@ impl Timing {
     #[must_use]
     pub fn rate(&self) -> [u64; 2] {
         const PER_S: f64 = 1e6;
-        let (over, under) = ((self.count as f64 * PER_S) as u64, (self.seconds * PER_S).round().max(1.0) as u64);
+        let (over, under) =
+            ((self.count as f64 * PER_S) as u64, (self.seconds * PER_S).round().max(1.0) as u64);
         let (mut a, mut b) = (over, under);
         while b != 0 {
             (a, b) = (b, a % b);

@@ -25,7 +25,9 @@ use std::io::{self, Write};
 #[must_use]
 pub fn header(width_px: u32, height_px: u32, timing: Timing) -> String {
     let [over, under] = timing.rate();
-    format!("YUV4MPEG2 W{width_px} H{height_px} F{over}:{under} Ip A1:1 C444 XYSCSS=444 XCOLORRANGE=LIMITED\n")
+    format!(
+        "YUV4MPEG2 W{width_px} H{height_px} F{over}:{under} Ip A1:1 C444 XYSCSS=444 XCOLORRANGE=LIMITED\n"
+    )
 }
 
 /// Luma and colour differences of a colour.
@@ -33,7 +35,8 @@ pub fn header(width_px: u32, height_px: u32, timing: Timing) -> String {
 pub fn ycbcr(rgb: [u8; 3]) -> [u8; 3] {
     let [r, g, b] = rgb.map(|v| f64::from(v) / 255.0);
     let y = 0.2126 * r + 0.7152 * g + 0.0722 * b;
-    [16.0 + 219.0 * y, 128.0 + 224.0 * (b - y) / 1.8556, 128.0 + 224.0 * (r - y) / 1.5748].map(|v| v.round() as u8)
+    [16.0 + 219.0 * y, 128.0 + 224.0 * (b - y) / 1.8556, 128.0 + 224.0 * (r - y) / 1.5748]
+        .map(|v| v.round() as u8)
 }
 
 /// One frame with its own line before it.

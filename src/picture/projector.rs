@@ -170,9 +170,7 @@ impl Glow {
         let amounts: Vec<Vec<f32>> = self
             .sources
             .iter()
-            .map(|(die, sources)| {
-                sources.iter().map(|s| (level(s.pixel, *die) * s.share) as f32).collect()
-            })
+            .map(|(die, sources)| sources.iter().map(|s| (level(s.pixel, *die) * s.share) as f32).collect())
             .collect();
         self.planned.add(image, &amounts);
     }
@@ -276,9 +274,7 @@ fn outlines(areas: &[Area], level: &dyn Fn(usize, usize) -> f64) -> Vec<(Window,
     };
     areas
         .iter()
-        .map(|area| {
-            (area.window, area.places.iter().map(|(pixel, at)| point(area, *pixel, *at)).collect())
-        })
+        .map(|area| (area.window, area.places.iter().map(|(pixel, at)| point(area, *pixel, *at)).collect()))
         .collect()
 }
 

@@ -40,10 +40,12 @@ impl Job<'_> {
         let mut nodes: Vec<Arc<Vec<PlacedPoint>>> = Vec::with_capacity(self.channels.len());
         for (i, channel) in self.channels.iter().enumerate() {
             let same = self.channels[..i].iter().position(|known| known.has_places_of(channel));
-            nodes.push(same.map_or_else(
-                || Arc::new(stencils(&grid, &channel.points)),
-                |same| Arc::clone(&nodes[same]),
-            ));
+            nodes.push(
+                same.map_or_else(
+                    || Arc::new(stencils(&grid, &channel.points)),
+                    |same| Arc::clone(&nodes[same]),
+                ),
+            );
         }
         let channels = self
             .channels
@@ -430,7 +432,8 @@ impl ColumnScratch {
             (*x, *y, *z) = (factor * a, factor * b, factor * c);
         }
         let mirrored = inside.min(ny.div_ceil(2));
-        for ((sums, factors), _) in self.sums.iter_mut().zip(&self.factors).zip(plan.on).filter(|(_, on)| *on) {
+        for ((sums, factors), _) in self.sums.iter_mut().zip(&self.factors).zip(plan.on).filter(|(_, on)| *on)
+        {
             let sums = &mut sums[column * ny..(column + 1) * ny];
             add_product(&mut sums[..inside], &work[..inside], factors[..inside].iter());
             let above = ny + 1 - mirrored;

@@ -156,7 +156,8 @@ fn scene_of(
     let pattern = match scene.map("light")?.has("pattern") {
         true => {
             let entry = scene.map("light")?.map("pattern")?;
-            let found = motion::read::read(&entry, &pixels, &sent, cloths, problems, elsewhere, &mut drawings.files);
+            let found =
+                motion::read::read(&entry, &pixels, &sent, cloths, problems, elsewhere, &mut drawings.files);
             Some(Arc::new(found?))
         }
         false => None,
@@ -337,7 +338,9 @@ fn pixels(
     }
     let moves = scene.map("light").is_some_and(|light| light.has("pattern"));
     if !moves
-        && !pixels.is_empty() && pixels.iter().all(|pixel| pixel.levels.iter().all(|level| *level <= 0.0)) {
+        && !pixels.is_empty()
+        && pixels.iter().all(|pixel| pixel.levels.iter().all(|level| *level <= 0.0))
+    {
         problems.push(
             Problem::warning(scene.place_of("light"), "every pixel is dark")
                 .next("Give `light` a level above 0 and a colour other than black."),

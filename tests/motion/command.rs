@@ -23,7 +23,8 @@ fn run(folder: &Path, arguments: &[&str]) -> (Option<i32>, Vec<u8>, String) {
 
 fn names(folder: &Path) -> Vec<String> {
     let entries = std::fs::read_dir(folder).expect("listed");
-    let mut names: Vec<String> = entries.map(|e| e.expect("readable").file_name().to_string_lossy().into_owned()).collect();
+    let mut names: Vec<String> =
+        entries.map(|e| e.expect("readable").file_name().to_string_lossy().into_owned()).collect();
     names.sort();
     names
 }
@@ -40,7 +41,10 @@ fn every_kind_of_film_is_made() {
     }
     assert_eq!(names(path), ["f.gif", "f.png", "f.y4m", "frames", "s.yaml"], "nothing else stays behind");
     let listed = names(&path.join("frames"));
-    assert_eq!((listed.len(), listed[0].as_str(), listed[19].as_str()), (20, "frame-00000.png", "frame-00019.png"));
+    assert_eq!(
+        (listed.len(), listed[0].as_str(), listed[19].as_str()),
+        (20, "frame-00000.png", "frame-00019.png")
+    );
     // The animated PNG, the pictures of the folder and the first still agree code by code.
     let bytes = std::fs::read(path.join("f.png")).expect("there");
     let decoder = image::codecs::png::PngDecoder::new(std::io::Cursor::new(bytes)).expect("a PNG");
@@ -51,7 +55,8 @@ fn every_kind_of_film_is_made() {
         assert!(picture == *frame.buffer(), "{name}");
     }
     // The glow falls to a fifth and comes back; one exposure throughout.
-    let light: Vec<u64> = frames.iter().map(|f| f.buffer().pixels().map(|p| u64::from(p.0[0])).sum()).collect();
+    let light: Vec<u64> =
+        frames.iter().map(|f| f.buffer().pixels().map(|p| u64::from(p.0[0])).sum()).collect();
     assert!(light[..10].is_sorted_by(|a, b| a > b) && light[10..].is_sorted(), "{light:?}");
     // A second film of another length replaces the folder.
     let (code, _, err) = run(path, &["motion", "s.yaml", "-o", "frames/", "--seconds", "0.5"]);
@@ -73,7 +78,8 @@ fn a_film_goes_to_standard_output() {
 fn a_film_shows_what_the_supply_allows() {
     let folder = folder();
     let peak = |more: &[&str]| {
-        let (code, out, err) = run(folder.path(), &[&["motion", "s.yaml", "-o", "f.png", "--json"], more].concat());
+        let (code, out, err) =
+            run(folder.path(), &[&["motion", "s.yaml", "-o", "f.png", "--json"], more].concat());
         assert_eq!(code, Some(0), "{err}");
         let said: serde_json::Value = serde_json::from_slice(&out).expect("JSON");
         (said["peak_cd_m2"].as_f64().expect("a number"), said["level_factor"].as_f64())
@@ -90,8 +96,11 @@ fn a_film_shows_what_the_supply_allows() {
 fn bad_calls_are_told_and_leave_nothing_behind() {
     let folder = folder();
     let path = folder.path();
-    std::fs::write(path.join("still.yaml"), SCENE.replace("pattern: {pulse: {period_s: 2, depth: 0.8}, frames_per_s: 10}", "white: 0"))
-        .expect("written");
+    std::fs::write(
+        path.join("still.yaml"),
+        SCENE.replace("pattern: {pulse: {period_s: 2, depth: 0.8}, frames_per_s: 10}", "white: 0"),
+    )
+    .expect("written");
     std::fs::create_dir(path.join("mine")).expect("made");
     std::fs::write(path.join("mine/letter.txt"), "dear").expect("written");
     std::fs::write(path.join("old.gif"), "old").expect("written");
@@ -124,7 +133,12 @@ fn a_full_device_is_an_error() {
     let full = std::fs::OpenOptions::new().write(true).open("/dev/full").expect("a full device");
     let program = assert_cmd::cargo::cargo_bin("weftlight");
     let mut command = std::process::Command::new(program);
-    let done = command.args(["motion", "s.yaml", "-o", "-"]).current_dir(folder.path()).stdout(full).output().expect("run");
+    let done = command
+        .args(["motion", "s.yaml", "-o", "-"])
+        .current_dir(folder.path())
+        .stdout(full)
+        .output()
+        .expect("run");
     assert_eq!(done.status.code(), Some(2));
     assert!(String::from_utf8_lossy(&done.stderr).contains("the disk is full"), "{done:?}");
 }
@@ -136,7 +150,9 @@ fn a_preview_shows_a_moment() {
         let call = [&["preview", "s.yaml", "-o", "p.png", "--json", "--exposure-ev", "6"], more].concat();
         let (code, out, err) = run(folder.path(), &call);
         assert_eq!(code, Some(0), "{err}");
-        serde_json::from_slice::<serde_json::Value>(&out).expect("JSON")["mean_cd_m2"].as_f64().expect("a number")
+        serde_json::from_slice::<serde_json::Value>(&out).expect("JSON")["mean_cd_m2"]
+            .as_f64()
+            .expect("a number")
     };
     let [begin, zero, trough] = [mean(&[]), mean(&["--at-s", "0"]), mean(&["--at-s", "1"])];
     assert!(begin == zero && trough < begin, "{begin} {zero} {trough}");

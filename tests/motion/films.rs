@@ -26,7 +26,9 @@ fn canvas(frame: usize) -> Canvas {
         for x in 0..SIZE[0] {
             let away = (f64::from(x) - 10.0 - 4.0 * frame as f64).hypot(f64::from(y) - 15.0);
             let glow = (-away * away / 120.0).exp();
-            rgb.extend([250.0 * glow, 160.0 * glow + 10.0, 20.0 * frame as f64 * glow + 5.0].map(|v| v as u8));
+            rgb.extend(
+                [250.0 * glow, 160.0 * glow + 10.0, 20.0 * frame as f64 * glow + 5.0].map(|v| v as u8),
+            );
         }
     }
     Canvas::from_rgb(SIZE[0], SIZE[1], rgb).expect("fits")
@@ -46,9 +48,11 @@ fn timing() -> Timing {
 fn a_gif_comes_back_in_time_and_colour() {
     let mut bytes = Vec::new();
     film(Kind::Gif, timing(), &mut bytes).expect("written");
-    let frames = GifDecoder::new(Cursor::new(&bytes)).expect("a GIF").into_frames().collect_frames().expect("whole");
+    let frames =
+        GifDecoder::new(Cursor::new(&bytes)).expect("a GIF").into_frames().collect_frames().expect("whole");
     assert_eq!(frames.len(), 6);
-    let delays: Vec<u32> = frames.iter().map(|f| f.delay().numer_denom_ms()).map(|(over, under)| over / under).collect();
+    let delays: Vec<u32> =
+        frames.iter().map(|f| f.delay().numer_denom_ms()).map(|(over, under)| over / under).collect();
     assert_eq!(delays.iter().sum::<u32>(), 200, "{delays:?}");
     assert!(bytes.windows(11).any(|w| w == b"NETSCAPE2.0"), "it runs for ever");
     for (i, frame) in frames.iter().enumerate() {
@@ -69,8 +73,11 @@ fn an_animated_png_comes_back_exactly() {
         let decoder = PngDecoder::new(Cursor::new(&bytes)).expect("a PNG");
         let frames = decoder.apng().expect("animated").into_frames().collect_frames().expect("whole");
         assert_eq!(frames.len(), timing.count);
-        let all_ms: f64 =
-            frames.iter().map(|f| f.delay().numer_denom_ms()).map(|(over, under)| f64::from(over) / f64::from(under)).sum();
+        let all_ms: f64 = frames
+            .iter()
+            .map(|f| f.delay().numer_denom_ms())
+            .map(|(over, under)| f64::from(over) / f64::from(under))
+            .sum();
         assert!((all_ms - ms).abs() < 0.51, "{all_ms}");
         for (i, frame) in frames.iter().enumerate() {
             let rgb: Vec<u8> = frame.buffer().pixels().flat_map(|p| [p.0[0], p.0[1], p.0[2]]).collect();
@@ -181,7 +188,9 @@ fn pillow_sees_the_same_films() {
         let script = "import sys\nfrom PIL import Image, ImageSequence\nim = Image.open(sys.argv[1])\nn, ms, sums = 0, 0, []\n\
                       for f in ImageSequence.Iterator(im):\n    n += 1\n    ms += f.info['duration']\n    sums.append(sum(f.convert('RGB').tobytes()))\n\
                       print(n, round(ms), im.info.get('loop'), *sums)\n";
-        let Some(said) = other("python3", &["-c", "import PIL"], &["-c", script, name], folder.path()) else { return };
+        let Some(said) = other("python3", &["-c", "import PIL"], &["-c", script, name], folder.path()) else {
+            return;
+        };
         let numbers: Vec<f64> = said.split_whitespace().map(|w| w.parse().expect("a number")).collect();
         assert_eq!(numbers[..3], [6.0, 200.0, 0.0], "{name}: {said}");
         for (i, sum) in numbers[3..].iter().enumerate() {
@@ -198,7 +207,16 @@ fn ffmpeg_sees_the_same_film() {
     let mut bytes = Vec::new();
     film(Kind::Y4m, timing(), &mut bytes).expect("written");
     std::fs::write(folder.path().join("film.y4m"), bytes).expect("written");
-    let arguments = ["-v", "error", "-count_frames", "-show_entries", "stream=width,height,r_frame_rate,pix_fmt,nb_read_frames", "-of", "csv=p=0", "film.y4m"];
+    let arguments = [
+        "-v",
+        "error",
+        "-count_frames",
+        "-show_entries",
+        "stream=width,height,r_frame_rate,pix_fmt,nb_read_frames",
+        "-of",
+        "csv=p=0",
+        "film.y4m",
+    ];
     if let Some(said) = other("ffprobe", &["-version"], &arguments, folder.path()) {
         assert_eq!(said.trim(), "40,30,yuv444p,30/1,6");
     }

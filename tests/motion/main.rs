@@ -15,7 +15,8 @@ use weftlight::scene::file::resolve;
 
 /// A scene of these groups behind felt, with this pattern.
 fn try_scene(pixels: &str, light: &str) -> Result<Scene, Vec<Diagnostic>> {
-    let text = format!("pixels: [{pixels}]\nstack: [{{gap_mm: 6, cloth: felt-wool-ivory}}]\nlight: {light}\n");
+    let text =
+        format!("pixels: [{pixels}]\nstack: [{{gap_mm: 6, cloth: felt-wool-ivory}}]\nlight: {light}\n");
     resolve(&text, "test", &CatalogueOnly).map(|resolved| resolved.scene)
 }
 

@@ -13,7 +13,10 @@ const CODE: f64 = 1.0 / 65_535.0;
 
 fn near(found: &[f64], expected: [f64; 3], within: f64) {
     assert_eq!(found.len(), 3);
-    assert!(found.iter().zip(expected).all(|(f, e)| (f - e).abs() <= within), "{found:?}, expected {expected:?}");
+    assert!(
+        found.iter().zip(expected).all(|(f, e)| (f - e).abs() <= within),
+        "{found:?}, expected {expected:?}"
+    );
 }
 
 const TWO: &str = "strip: {pitch_mm: 10, count: 2}";
@@ -65,7 +68,9 @@ fn gradients_drift_along_the_wiring_and_across_the_garment() {
     (0..5).for_each(|i| near(&later[i + 1], [start[i][0], start[i][1], start[i][2]], EXACT));
     let across = scene(
         "grid: {columns: 2, rows: 4, pitch_mm: 15}",
-        &format!("{{pattern: {{steps: none, gradient: {{{colours}, length_mm: 90, direction_deg: 90, period_s: 6}}}}}}"),
+        &format!(
+            "{{pattern: {{steps: none, gradient: {{{colours}, length_mm: 90, direction_deg: 90, period_s: 6}}}}}}"
+        ),
     );
     let levels = at(&across, 0.0);
     // 15 mm upwards are a sixth of the length; the lowest row (the last two in wiring order) begins it.
@@ -81,7 +86,9 @@ fn pulses_swell_and_fall() {
         "strip: {pitch_mm: 10, count: 4}",
         "{level: 0.5, pattern: {steps: none, pulse: {period_s: 4, depth: 0.6, wave_pixels: 4}}}",
     );
-    for (time_s, pixel, factor) in [(0.0, 0, 1.0), (2.0, 0, 0.4), (1.0, 0, 0.7), (0.0, 2, 0.4), (2.0, 2, 1.0), (1.0, 1, 1.0)] {
+    for (time_s, pixel, factor) in
+        [(0.0, 0, 1.0), (2.0, 0, 0.4), (1.0, 0, 0.7), (0.0, 2, 0.4), (2.0, 2, 1.0), (1.0, 1, 1.0)]
+    {
         near(&at(&scene, time_s)[pixel], [0.5 * factor; 3], EXACT);
     }
     // The mean of a raised cosine is its middle.
@@ -96,7 +103,9 @@ fn embers_are_seeded_bounded_smooth_and_close() {
     let ember = |seed: u32| {
         scene(
             "strip: {pitch_mm: 10, count: 5}",
-            &format!("{{pattern: {{steps: none, duration_s: 10, ember: {{depth: 0.8, slowest_per_s: 0.25, fastest_per_s: 0.8, seed: {seed}}}}}}}"),
+            &format!(
+                "{{pattern: {{steps: none, duration_s: 10, ember: {{depth: 0.8, slowest_per_s: 0.25, fastest_per_s: 0.8, seed: {seed}}}}}}}"
+            ),
         )
     };
     let (one, again, other) = (ember(7), ember(7), ember(8));
@@ -115,7 +124,8 @@ fn embers_are_seeded_bounded_smooth_and_close() {
         let amplitude = |turns: usize| {
             let part = |turn: f64| {
                 let terms = levels[..STEPS].iter().enumerate();
-                terms.map(|(i, l)| l * (TAU * (turns * i) as f64 / STEPS as f64 + turn).cos()).sum::<f64>() / STEPS as f64
+                terms.map(|(i, l)| l * (TAU * (turns * i) as f64 / STEPS as f64 + turn).cos()).sum::<f64>()
+                    / STEPS as f64
             };
             part(0.0).hypot(part(0.25 * TAU))
         };
@@ -143,7 +153,9 @@ fn dithering_mixes_neighbouring_steps_to_the_mean() {
     let level = 10.3 / 255.0;
     let scene = scene(
         TWO,
-        &format!("{{level: {level}, pattern: {{dithering_per_s: 50, frames_per_s: 25, pulse: {{period_s: 4, depth: 0}}}}}}"),
+        &format!(
+            "{{level: {level}, pattern: {{dithering_per_s: 50, frames_per_s: 25, pulse: {{period_s: 4, depth: 0}}}}}}"
+        ),
     );
     let codes: Vec<f64> = (0..100).map(|i| 255.0 * at(&scene, f64::from(i) / 25.0)[0][0]).collect();
     assert!(codes.iter().all(|c| (10.0 - 1e-9..=11.0 + 1e-9).contains(c)));
@@ -163,7 +175,9 @@ fn with_picture(name: &str, bytes: &[u8], keys: &str) -> Result<weftlight::scene
     );
     let path = folder.path().join("s.yaml");
     std::fs::write(&path, text).expect("written");
-    read_with_warnings(Path::new(&path)).map(|resolved| resolved.scene).map_err(|faults| format!("{faults:?}"))
+    read_with_warnings(Path::new(&path))
+        .map(|resolved| resolved.scene)
+        .map_err(|faults| format!("{faults:?}"))
 }
 
 fn png(pixels: &[[u8; 3]], width: u32) -> Vec<u8> {
@@ -200,17 +214,25 @@ fn pictures_lie_over_the_pixels() {
     near(&at(&small, 0.0)[0], [0.25, 0.0, 0.0], CODE);
     near(&at(&small, 0.0)[2], [0.25; 3], CODE);
     // Moved up by half a cell: the upper cells see half of each row of the picture, the lower ones half of the lower row.
-    let moved = with_picture("four.png", &png(&four, 2), ", centre_mm: [0, 5], width_mm: 20").expect("in order");
+    let moved =
+        with_picture("four.png", &png(&four, 2), ", centre_mm: [0, 5], width_mm: 20").expect("in order");
     near(&at(&moved, 0.0)[0], [0.5, 0.0, 0.5], CODE);
     near(&at(&moved, 0.0)[3], [0.0, 0.0, 0.5], CODE);
 }
 
 #[test]
 fn moving_pictures_keep_their_delays() {
-    let scene = with_picture("m.gif", &gif(&[([255, 0, 0], 10), ([0, 255, 0], 30), ([0, 0, 255], 0)]), "").expect("in order");
+    let scene = with_picture("m.gif", &gif(&[([255, 0, 0], 10), ([0, 255, 0], 30), ([0, 0, 255], 0)]), "")
+        .expect("in order");
     // 0.1 s, 0.3 s, and 0, which counts as 0.1 s.
     assert!((scene.pattern.as_ref().expect("a pattern").duration_s - 0.5).abs() < EXACT);
-    for (time_s, expected) in [(0.05, [1.0, 0.0, 0.0]), (0.15, [0.0, 1.0, 0.0]), (0.39, [0.0, 1.0, 0.0]), (0.45, [0.0, 0.0, 1.0]), (0.55, [1.0, 0.0, 0.0])] {
+    for (time_s, expected) in [
+        (0.05, [1.0, 0.0, 0.0]),
+        (0.15, [0.0, 1.0, 0.0]),
+        (0.39, [0.0, 1.0, 0.0]),
+        (0.45, [0.0, 0.0, 1.0]),
+        (0.55, [1.0, 0.0, 0.0]),
+    ] {
         near(&at(&scene, time_s)[1], expected, CODE);
     }
 }
@@ -241,7 +263,10 @@ fn bad_patterns_are_told_with_what_is_allowed() {
         ("{pattern: {keyframes: [{at_s: 2}, {at_s: 1}]}}", "must follow one another in time"),
         ("{pattern: {duration_s: 1, keyframes: [{at_s: 2}]}}", "after the end of the loop"),
         ("{pattern: {keyframes: [{at_s: 2, group: 4}]}}", "there is no group 4"),
-        ("{pattern: {duration_s: 1, ember: {slowest_per_s: 0.2, fastest_per_s: 0.8}}}", "no swell of this ember closes"),
+        (
+            "{pattern: {duration_s: 1, ember: {slowest_per_s: 0.2, fastest_per_s: 0.8}}}",
+            "no swell of this ember closes",
+        ),
         ("{pattern: {steps: none, dithering_per_s: 100, ember: {}}}", "nothing to dither"),
         ("{pattern: {gradient: {colours: [\"#ff0000\"], period_s: 1}}}", "2 to 256"),
         ("{pattern: {picture: {file: p.gif}}}", "pictures cannot be read here"),
