@@ -2,7 +2,7 @@
 //!
 //! | kind | colours | shown |
 //! |---|---|---|
-//! | GIF | 256 a frame, chosen for each (Wu's cuts in Oklab), no dithering, which would flicker | in 1/100 s, rounding carried along |
+//! | GIF | 256 a frame, chosen for each ([`super::palette`]), no dithering, which would flicker | in 1/100 s, rounding carried along |
 //! | APNG | the 8-bit sRGB picture, exact | exact, or in 1/1000 s with rounding carried along |
 //! | YUV4MPEG2 | [`super::y4m`] | exact |
 //! | folder | PNG files, exact | one file a frame |
@@ -10,14 +10,13 @@
 //! [`packed`] does what can be done with a frame by itself; a [`Film`] takes the packed frames in order. Nothing is kept of a frame once
 //! it is written.
 //!
-//! Sources: GIF89a; W3C, Portable Network Graphics, third edition (animation chunks); `quantette` for the choice of colours.
+//! Sources: GIF89a; W3C, Portable Network Graphics, third edition (animation chunks).
 
+use super::palette::palette;
 use super::timing::Timing;
 use super::y4m;
 use crate::picture::canvas::Canvas;
 use crate::picture::png_out::{PngError, srgb_8};
-use quantette::deps::palette::Srgb;
-use quantette::{ImageRef, PaletteSize, Pipeline, QuantizeMethod};
 use std::io::{self, Write};
 use thiserror::Error;
 
@@ -90,16 +89,8 @@ fn gif_frame(canvas: &Canvas) -> Result<gif::Frame<'static>, FilmError> {
     let (Ok(width), Ok(height)) = (u16::try_from(canvas.width_px), u16::try_from(canvas.height_px)) else {
         return Err(refused());
     };
-    let colours: Vec<Srgb<u8>> = canvas.rgb.chunks_exact(3).map(|c| Srgb::new(c[0], c[1], c[2])).collect();
-    let image = ImageRef::new(canvas.width_px, canvas.height_px, &colours).map_err(|_| refused())?;
-    let indexed = Pipeline::new()
-        .palette_size(PaletteSize::MAX)
-        .quantize_method(QuantizeMethod::Wu)
-        .ditherer(None)
-        .input_image(image)
-        .output_srgb8_indexed_image();
-    let palette: Vec<u8> = indexed.palette().iter().flat_map(|c| [c.red, c.green, c.blue]).collect();
-    let mut frame = gif::Frame::from_palette_pixels(width, height, indexed.indices().to_vec(), palette, None);
+    let (palette, indices) = palette(&canvas.rgb);
+    let mut frame = gif::Frame::from_palette_pixels(width, height, indices, palette.concat(), None);
     frame.make_lzw_pre_encoded();
     Ok(frame)
 }

@@ -10,6 +10,7 @@
 pub mod average;
 pub mod film;
 pub mod frames;
+pub mod palette;
 pub mod pattern;
 pub mod picture;
 pub(crate) mod read;
