@@ -15,6 +15,10 @@ const FLOAT: f64 = 1e-6;
 /// Over the peak, where a still lays its grids for fewer pixels: the accuracy of the sum of spots (`picture::plane`).
 const GRIDS: f64 = 1e-4;
 
+/// Over the peak, where the sharpest of the spots that may ever be lit, dark in the still, softens the others a little: softening costs
+/// "a few percent of the peak" (`picture::radial`).
+const SOFTENED: f64 = 0.03;
+
 fn scene(stack: &str, pattern: &str) -> Scene {
     let text = format!(
         "pixels:\n  - grid: {{columns: 5, rows: 3, pitch_mm: 12}}\n  - ring: {{package: 5050-rgbw, count: 9, diameter_mm: 50, white: 0.3, \
@@ -50,6 +54,10 @@ fn frames_are_the_stills_of_their_levels() {
                 let still = luminance(&at_time(&scene, time_s));
                 let made = projector.picture(&at(&scene, time_s));
                 let error = difference(&still, &made);
+                let aperture = |picture: &LuminanceImage| picture.report.as_ref().and_then(|r| r.aperture_mm);
+                let alike = aperture(&still) == aperture(&made);
+                assert!(alike || pattern == dark, "the same dies are softened alike");
+                let within = if alike { within } else { SOFTENED };
                 assert!(error <= within, "{stack} {pattern} at {time_s} s: {error:e}");
                 assert_eq!((still.frame, still.room, still.straight), (made.frame, made.room, made.straight));
             }
