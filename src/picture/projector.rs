@@ -6,7 +6,8 @@
 //!
 //! Validity: the grids of a picture are laid for all dies that may ever be lit. A still of the same levels lays them for those that are
 //! lit now, so the two agree to the accuracy of the sums ([`super::plane`], [`super::glare`]) and bit for bit where the same dies are
-//! lit.
+//! lit. Where spots are too sharp for the grid, all are softened as the sharpest one needs that may ever be lit: a still in which that
+//! one is dark is softened less, which differs by up to a few percent of the peak.
 
 use super::coloured::{ColouredPoint, PlannedColoured};
 use super::die_spots::{DieSpots, die_spots_over_gaps};
