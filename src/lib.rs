@@ -73,6 +73,7 @@ pub mod diagnose;
 pub mod files;
 pub mod judge;
 pub mod light;
+pub mod motion;
 pub mod photo;
 pub mod picture;
 pub mod pixels;

@@ -27,7 +27,7 @@ fn decoded(bytes: &[u8]) -> ([u32; 2], Vec<u8>) {
 
 #[test]
 fn committed_pictures_are_what_the_program_draws() {
-    for name in ["badge", "coat", "coat-bent", "collar", "hem", "panel", "waistcoat", "wing"] {
+    for name in ["badge", "coat", "coat-bent", "collar", "hem", "lantern", "panel", "waistcoat", "wing"] {
         let scene = read(Path::new(&format!("scenes/{name}.yaml"))).expect("a demo scene is in order");
         let picture = match &scene.view.photo {
             Some(view) => {

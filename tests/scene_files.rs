@@ -153,9 +153,15 @@ fn a_cloth_file_is_found_beside_its_scene() {
 #[test]
 fn the_demo_scenes_are_in_order_and_say_that_they_are_invented() {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenes");
-    for (name, pixels) in
-        [("collar", 24), ("wing", 62), ("badge", 16), ("panel", 256), ("hem", 64), ("waistcoat", 65)]
-    {
+    for (name, pixels) in [
+        ("collar", 24),
+        ("lantern", 28),
+        ("wing", 62),
+        ("badge", 16),
+        ("panel", 256),
+        ("hem", 64),
+        ("waistcoat", 65),
+    ] {
         let path = folder.join(format!("{name}.yaml"));
         let scene = read(&path).unwrap_or_else(|all| panic!("{}", in_words(&all)));
         assert_eq!(scene.pixels.len(), pixels, "{name}");

@@ -12,6 +12,7 @@ use super::run::{feed_pixels, run_fed_at};
 use super::supply::Supply;
 use crate::judge::colour_difference::colour_shift;
 use crate::light::spectrum::Xyz;
+use crate::motion::average::at_peak;
 use crate::pixels::package::Die;
 use crate::scene::Scene;
 use std::ops::Range;
@@ -56,12 +57,12 @@ pub enum Fading {
     Redder,
 }
 
-/// The scene as the supply lets it shine.
+/// The scene as the supply lets it shine. The cap of a scene with a pattern is that of the moment that draws most.
 ///
 /// # Errors
 /// For a scene without pixels, or when the voltages do not settle.
 pub fn powered(scene: &Scene, supply: &Supply, case: Case) -> Result<Powered, Unsolvable> {
-    let cap = cap(&of_scene(scene), limit(supply), case);
+    let cap = cap(&of_scene(&at_peak(scene)), limit(supply), case);
     powered_at(scene, supply, &feed_pixels(scene, &supply.injection), case, cap)
 }
 

@@ -185,6 +185,7 @@ fn one_pixel(cloth: &Arc<Cloth>) -> Scene {
         },
         supply: None,
         piece: None,
+        pattern: None,
     }
 }
 

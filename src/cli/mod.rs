@@ -9,6 +9,7 @@ mod cloths;
 mod compare;
 mod judged;
 mod make;
+mod motion;
 mod numbers;
 mod on_photo;
 pub mod output;
@@ -56,6 +57,7 @@ struct Cli {
 #[derive(Debug, Subcommand)]
 enum Command {
     Preview(preview::Arguments),
+    Motion(motion::Arguments),
     Compare(compare::Arguments),
     Standoff(standoff::Arguments),
     Pick(pick::Arguments),
@@ -82,6 +84,7 @@ pub fn run() -> ExitCode {
     match Cli::try_parse() {
         Ok(cli) => finished(match cli.command {
             Command::Preview(arguments) => preview::run(&arguments),
+            Command::Motion(arguments) => motion::run(&arguments),
             Command::Compare(arguments) => compare::run(&arguments),
             Command::Pick(arguments) => pick::run(&arguments),
             Command::Standoff(arguments) => standoff::run(&arguments),

@@ -1,6 +1,7 @@
 //! `weftlight preview`: what will it look like?
 
 use super::check::mm;
+use super::numbers::within;
 use super::on_photo::{self, Lying, PhotoOptions};
 use super::view::{ViewOptions, direction, gap, side, size};
 use super::{Outcome, output};
@@ -10,11 +11,13 @@ use crate::diagnose::Diagnostic;
 use crate::files;
 use crate::judge::bare_light::BareLight;
 use crate::judge::numbers::Layout;
+use crate::motion::{average::at_time, shape::DURATION_S};
 use crate::picture::luminance::{LuminanceImage, luminance};
 use crate::picture::on_photo::Report;
 use crate::picture::png_out::PngError;
 use crate::picture::{exposure::ExposureValue, render};
 use crate::quantity::Millimetres;
+use crate::reading::Limits;
 use crate::scene::Scene;
 use crate::scene::file::{Resolved, read_with_warnings};
 use clap::Args;
@@ -65,6 +68,10 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "MM", value_parser = gap, allow_negative_numbers = true)]
     gap_mm: Option<f64>,
 
+    /// Draw the scene as it is at this time of its pattern, in seconds (otherwise at its beginning)
+    #[arg(long, value_name = "SECONDS", value_parser = at, allow_negative_numbers = true)]
+    at_s: Option<f64>,
+
     /// Show what the supply of the scene really allows: the brightness within its limit, and what is lost along the run
     #[arg(long)]
     as_powered: bool,
@@ -77,7 +84,10 @@ pub(super) struct Arguments {
 impl Arguments {
     /// The scene with what the call wants otherwise.
     fn applied(&self, scene: Scene) -> Scene {
-        let mut scene = self.view.applied(scene);
+        let mut scene = self.view.applied(match self.at_s {
+            Some(time_s) => at_time(&scene, time_s),
+            None => scene,
+        });
         let view = &mut scene.view;
         view.size_px = self.size_px.unwrap_or(view.size_px);
         view.side_rad = self.side_deg.map_or(view.side_rad, f64::to_radians);
@@ -87,6 +97,11 @@ impl Arguments {
             None => scene,
         }
     }
+}
+
+/// A time of a pattern.
+fn at(text: &str) -> Result<f64, String> {
+    within(text, &Limits::new(0.0, DURATION_S.most, DURATION_S.unit))
 }
 
 /// Where a picture goes without being told: under the present folder, by the name of a scene or cloth.
@@ -192,6 +207,8 @@ struct Job {
     powered: Option<AsPowered>,
     /// The photograph on which the glow is drawn.
     photo: Option<Lying>,
+    /// Which moment of the pattern is drawn.
+    moment: Option<String>,
 }
 
 /// The words and figures of a picture of what the supply allows.
@@ -250,6 +267,13 @@ impl Job {
             let fault = Diagnostic::of_file(&shown, "the scene has no cloth, so there is no gap to set");
             return Err(vec![fault.next("Leave --gap-mm out, or put a cloth into `stack:`.")]);
         }
+        if arguments.at_s.is_some() && scene.pattern.is_none() {
+            let fault = Diagnostic::of_file(
+                &file.display().to_string(),
+                "the scene has no pattern, so it is the same at all times",
+            );
+            return Err(vec![fault.next("Leave --at-s out, or give `light` a `pattern`.")]);
+        }
         let stem = || file.file_stem().unwrap_or_default().to_string_lossy();
         let target = arguments.output.clone().unwrap_or_else(|| usual_target(&stem()));
         let read = files.into_iter().map(PathBuf::from).collect();
@@ -263,7 +287,15 @@ impl Job {
             );
             return Err(vec![fault.next("Leave the photograph out with --flat, or set --side-deg 0.")]);
         }
-        Ok((Job { scene, target, read, powered, photo }, warnings))
+        let moment = scene.pattern.as_ref().map(|pattern| {
+            let at_s = arguments.at_s.unwrap_or(0.0);
+            format!(
+                "The pattern at {} s of a loop of {} s.",
+                three_digits(at_s),
+                three_digits(pattern.duration_s)
+            )
+        });
+        Ok((Job { scene, target, read, powered, photo, moment }, warnings))
     }
 
     fn draw(&self, linear: Option<&Path>) -> Result<Drawn, Vec<Diagnostic>> {
@@ -275,8 +307,8 @@ impl Job {
             None => (luminance(&self.scene), None),
         };
         let exposure = render::exposure(&self.scene, &picture);
-        let mut notes: Vec<String> =
-            self.powered.iter().map(|powered| format!("{}.", powered.words)).collect();
+        let powered = self.powered.iter().map(|powered| format!("{}.", powered.words));
+        let mut notes: Vec<String> = self.moment.iter().cloned().chain(powered).collect();
         if let (Some(lying), Some(report)) = (&self.photo, &on_photo) {
             notes.push(on_photo::note(lying, report));
         }
@@ -329,7 +361,7 @@ pub(super) fn three_digits(value: f64) -> String {
 }
 
 fn in_words(
-    Job { scene, target, powered, photo, .. }: &Job,
+    Job { scene, target, powered, photo, moment, .. }: &Job,
     linear: Option<&Path>,
     Drawn { picture, exposure, on_photo }: &Drawn,
 ) -> String {
@@ -380,6 +412,7 @@ fn in_words(
             mm(high)
         )
     }));
+    lines.extend(moment.iter().cloned());
     lines.extend(powered.iter().map(|powered| format!("{}.", powered.words)));
     if scene.pixels.iter().all(|p| p.levels.iter().all(|&l| l == 0.0)) {
         lines.push("All pixels are dark.".to_owned());

@@ -81,6 +81,15 @@ pub struct NamedText {
     pub text: String,
 }
 
+/// A picture file that a scene names.
+#[derive(Clone, Debug, PartialEq)]
+pub struct NamedBytes {
+    /// The file's name in messages.
+    pub shown_as: String,
+    /// What it holds.
+    pub bytes: Vec<u8>,
+}
+
 /// Where the cloths of a scene come from, and the drawings and lists beside it. Reading a scene asks it and so stays free of
 /// files itself.
 pub trait ClothSource {
@@ -96,6 +105,15 @@ pub trait ClothSource {
     fn drawing_text(&self, path: &str) -> Result<NamedText, Vec<Diagnostic>> {
         let fault = Diagnostic::of_file(path, "drawings and lists cannot be read here");
         Err(vec![fault.next("Give the places in the scene itself.")])
+    }
+
+    /// A picture for a pattern; the path is as the scene writes it.
+    ///
+    /// # Errors
+    /// Why the file cannot be read.
+    fn picture_bytes(&self, path: &str) -> Result<NamedBytes, Vec<Diagnostic>> {
+        let fault = Diagnostic::of_file(path, "pictures cannot be read here");
+        Err(vec![fault.next("Choose another pattern, such as `keyframes`.")])
     }
 
     /// The cloth of a file; the path is as the scene writes it.

@@ -4,7 +4,7 @@
 //! pictures without colour, each drawn once and then coloured; else X, Y and Z are three. This is exact: the sum of spots is
 //! linear in the amounts.
 
-use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint, XyzImage, add_spots, zeros};
+use super::plane::{Accuracy, Frame, PlaneReport, PlannedSpots, SpotChannel, SpotPoint, XyzImage, zeros};
 use crate::light::Window;
 use crate::light::spread::SpotSpectrum;
 use rayon::prelude::*;
@@ -44,38 +44,75 @@ pub fn add_coloured(
     spot: &SpotSpectrum,
     accuracy: Accuracy,
 ) -> PlaneReport {
-    let colours = one_or_two_colours(outlines);
-    let planes = colours.as_ref().map_or(3, Vec::len);
-    let amount = |p: &ColouredPoint, plane: usize| match &colours {
-        Some(colours) if p.shares().is_some_and(|s| same(&s, &colours[plane])) => p.sum(),
-        Some(_) => 0.0,
-        None => p.xyz[plane],
-    };
-    let channels: Vec<SpotChannel<'_>> = outlines
-        .iter()
-        .flat_map(|outline| (0..planes).map(move |plane| (outline, plane)))
-        .map(|((window, points), plane)| SpotChannel {
-            points: points
-                .iter()
-                .map(|p| SpotPoint { x_mm: p.x_mm, y_mm: p.y_mm, amount: amount(p, plane) })
-                .collect(),
-            window: *window,
-            window_turn_rad: 0.0,
-            kernels: std::array::from_fn(|i| (i == plane).then_some(spot)),
-        })
-        .collect();
-    let Some(colours) = &colours else { return add_spots(image, frame, &channels, accuracy) };
-    let mut plain = XyzImage {
-        planes: std::array::from_fn(|i| if i < planes { zeros(frame.len()) } else { vec![0.0; frame.len()] }),
-        ..*image
-    };
-    let report = add_spots(&mut plain, frame, &channels, accuracy);
-    for (shares, values) in colours.iter().zip(&plain.planes) {
-        for (plane, share) in image.planes.iter_mut().zip(shares.map(|s| s as f32)) {
-            plane.par_iter_mut().zip(values).for_each(|(sum, value)| *sum += share * value);
+    let planned = PlannedColoured::new(frame, outlines, spot, accuracy);
+    planned.add(image, outlines);
+    planned.report()
+}
+
+/// Coloured points whose places and spot are settled, for many pictures with other light.
+#[derive(Debug)]
+pub(super) struct PlannedColoured {
+    planned: PlannedSpots,
+}
+
+impl PlannedColoured {
+    /// Settles everything but the light; points that have none here stay dark for good.
+    pub(super) fn new(
+        frame: &Frame,
+        outlines: &[(Window, Vec<ColouredPoint>)],
+        spot: &SpotSpectrum,
+        accuracy: Accuracy,
+    ) -> PlannedColoured {
+        let place = |p: &ColouredPoint| {
+            let amount = if p.shares().is_some() { 1.0 } else { 0.0 };
+            SpotPoint { x_mm: p.x_mm, y_mm: p.y_mm, amount }
+        };
+        let channels: Vec<SpotChannel<'_>> = outlines
+            .iter()
+            .flat_map(|outline| (0..3).map(move |plane| (outline, plane)))
+            .map(|((window, points), plane)| SpotChannel {
+                points: points.iter().map(place).collect(),
+                window: *window,
+                window_turn_rad: 0.0,
+                kernels: std::array::from_fn(|i| (i == plane).then_some(spot)),
+            })
+            .collect();
+        PlannedColoured { planned: PlannedSpots::new(frame, &channels, accuracy) }
+    }
+
+    /// How the sums are made.
+    pub(super) fn report(&self) -> PlaneReport {
+        self.planned.report().clone()
+    }
+
+    /// Adds the spots to a picture: the same outlines and places as were planned, with the light of now.
+    pub(super) fn add(&self, image: &mut XyzImage, outlines: &[(Window, Vec<ColouredPoint>)]) {
+        let colours = one_or_two_colours(outlines);
+        let amount = |p: &ColouredPoint, plane: usize| match &colours {
+            Some(colours) => match (p.shares(), colours.get(plane)) {
+                (Some(shares), Some(colour)) if same(&shares, colour) => p.sum() as f32,
+                _ => 0.0,
+            },
+            None => p.xyz[plane] as f32,
+        };
+        let amounts: Vec<Vec<f32>> = outlines
+            .iter()
+            .flat_map(|(_, points)| (0..3).map(move |plane| (points, plane)))
+            .map(|(points, plane)| points.iter().map(|p| amount(p, plane)).collect())
+            .collect();
+        let Some(colours) = &colours else { return self.planned.add(image, &amounts) };
+        let n = image.planes[0].len();
+        let mut plain = XyzImage {
+            planes: std::array::from_fn(|i| if i < colours.len() { zeros(n) } else { vec![0.0; n] }),
+            ..*image
+        };
+        self.planned.add(&mut plain, &amounts);
+        for (shares, values) in colours.iter().zip(&plain.planes) {
+            for (plane, share) in image.planes.iter_mut().zip(shares.map(|s| s as f32)) {
+                plane.par_iter_mut().zip(values).for_each(|(sum, value)| *sum += share * value);
+            }
         }
     }
-    report
 }
 
 fn same(a: &[f64; 3], b: &[f64; 3]) -> bool {

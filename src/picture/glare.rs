@@ -38,7 +38,7 @@
 //! | a, b | scale of a term, times D in the plane | mm |
 //! | k | angular frequency in the plane | 1/mm |
 
-use super::coloured::{ColouredPoint, add_coloured};
+use super::coloured::{ColouredPoint, PlannedColoured};
 use super::plane::{Accuracy, Frame, PlaneReport, XyzImage};
 use crate::light::Window;
 use crate::light::spread::SpotSpectrum;
@@ -204,18 +204,46 @@ pub fn add_halos(
     eye: &Eye,
     distance_m: f64,
 ) -> [PlaneReport; 2] {
-    let halo = eye.halo(distance_m);
+    let halos = PlannedHalos::new(frame, pixels, eye, distance_m);
+    halos.add(image, pixels);
+    [halos.near.report(), halos.wide.report()]
+}
+
+/// The halos of pixels whose places are settled, for many pictures with other light.
+#[derive(Debug)]
+pub(super) struct PlannedHalos {
+    near: PlannedColoured,
+    wide: PlannedColoured,
+    /// The even veil, in cd/m2 per candela.
+    even: f64,
+}
+
+fn outlines(pixels: &[BarePixel]) -> [(Window, Vec<ColouredPoint>); 1] {
     let points =
         pixels.iter().map(|p| ColouredPoint { x_mm: p.x_mm, y_mm: p.y_mm, xyz: p.xyz_candela }).collect();
-    let outlines = [(Window::Point, points)];
-    let mut add = |spot: &SpotSpectrum| add_coloured(image, frame, &outlines, spot, Accuracy::Skirts);
-    let reports = [add(&halo.near), add(&halo.wide)];
-    for (c, plane) in image.planes.iter_mut().enumerate() {
-        let veil: f64 =
-            pixels.iter().map(|p| p.xyz_candela[c]).filter(|v| v.is_finite()).sum::<f64>() * halo.even;
-        plane.iter_mut().for_each(|v| *v += veil as f32);
+    [(Window::Point, points)]
+}
+
+impl PlannedHalos {
+    /// Settles everything but the light; pixels that have none here stay dark for good.
+    pub(super) fn new(frame: &Frame, pixels: &[BarePixel], eye: &Eye, distance_m: f64) -> PlannedHalos {
+        let halo = eye.halo(distance_m);
+        let outlines = outlines(pixels);
+        let plan = |spot: &SpotSpectrum| PlannedColoured::new(frame, &outlines, spot, Accuracy::Skirts);
+        PlannedHalos { near: plan(&halo.near), wide: plan(&halo.wide), even: halo.even }
     }
-    reports
+
+    /// Adds the halos to a picture: the same pixels as were planned, with the light of now.
+    pub(super) fn add(&self, image: &mut XyzImage, pixels: &[BarePixel]) {
+        let outlines = outlines(pixels);
+        self.near.add(image, &outlines);
+        self.wide.add(image, &outlines);
+        for (c, plane) in image.planes.iter_mut().enumerate() {
+            let light = pixels.iter().map(|p| p.xyz_candela[c]).filter(|v| v.is_finite());
+            let veil = light.sum::<f64>() * self.even;
+            plane.iter_mut().for_each(|v| *v += veil as f32);
+        }
+    }
 }
 
 #[cfg(test)]

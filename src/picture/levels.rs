@@ -1,10 +1,14 @@
 //! The grids of [`super::plane`]: planning each, adding its picture, and handing the far part on to the next.
+//!
+//! All that depends on places and spots alone is planned once ([`Plan`]); what a picture costs then, however many are made with
+//! other amounts, is its transforms.
 
 use super::fft2::{Fft2, smooth_size};
 use super::gridding::{Lattice, WIDTH, interpolate_onto};
 use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint, zeros};
 use super::radial::{Crossover, Samples, gaussian};
 use super::slanted::Slanted;
+use super::transform::Transform;
 use crate::light::spread::SpotSpectrum;
 use rayon::prelude::*;
 use std::f64::consts::PI;
@@ -34,16 +38,25 @@ const SMALL_GRID: usize = 131_072;
 
 /// One channel, cleaned.
 pub(super) struct Channel<'a> {
-    pub(super) points: Vec<SpotPoint>,
+    /// The points that can be used, and the place of each in the list that was given.
+    pub(super) points: Vec<(usize, SpotPoint)>,
     pub(super) source: &'a SpotChannel<'a>,
     /// The spots themselves where they are seen from the side; the source then holds their envelopes.
     pub(super) slanted: Option<&'a Slanted<'a>>,
 }
 
+impl Channel<'_> {
+    /// Whether another channel's points are the same ones in the same places, whatever they send.
+    pub(super) fn has_places_of(&self, other: &Channel<'_>) -> bool {
+        let place = |(index, p): &(usize, SpotPoint)| (*index, p.x_mm, p.y_mm);
+        self.points.len() == other.points.len()
+            && self.points.iter().zip(&other.points).all(|(a, b)| place(a) == place(b))
+    }
+}
+
 /// What stays the same over all grids.
 pub(super) struct Job<'a> {
     pub(super) channels: Vec<Channel<'a>>,
-    pub(super) active: [bool; 3],
     pub(super) accuracy: Accuracy,
     pub(super) crossover: &'static Crossover,
     pub(super) aperture_mm: f64,
@@ -52,39 +65,117 @@ pub(super) struct Job<'a> {
     pub(super) scale_mm: f64,
 }
 
-/// Adds all spots to the planes of a frame that has pixels. Where there are spots seen from the side, they stand for the channels of
-/// the same numbers.
-pub(super) fn add_all(
-    planes: &mut [Vec<f32>; 3],
+/// A sum of spots, planned: places, spots and frame are settled, amounts are still open.
+pub(super) struct Plan {
+    /// The components that each channel reaches.
+    on: Vec<[bool; 3]>,
+    finest: Option<Box<PlannedGrid>>,
+    /// How the sum is made.
+    pub(super) report: PlaneReport,
+}
+
+/// A grid of a plan with those below it.
+struct PlannedGrid {
+    transform: Transform,
+    target: Lattice,
+    interpolated: bool,
+    next: Option<Box<PlannedGrid>>,
+}
+
+impl Plan {
+    /// Plans the sum of spots for a frame. Points whose place or amount is not finite, or whose amount is zero, are left out for
+    /// good; the amounts serve for nothing else. Where there are spots seen from the side, they stand for the channels of the same
+    /// numbers.
+    pub(super) fn new(
+        frame: &Frame,
+        channels: &[SpotChannel<'_>],
+        slanted: &[Slanted<'_>],
+        accuracy: Accuracy,
+    ) -> Plan {
+        let mut plan = Plan {
+            on: channels.iter().map(|c| c.kernels.map(|kernel| kernel.is_some())).collect(),
+            finest: None,
+            report: PlaneReport {
+                nodes: [0; 2],
+                step_mm: 0.0,
+                interpolated: false,
+                aperture_mm: None,
+                grids: 0,
+            },
+        };
+        if !frame.is_empty() && frame.mm_per_px > 0.0 && frame.mm_per_px.is_finite() {
+            plan.finest = planned(frame, channels, slanted, accuracy, &mut plan.report).map(Box::new);
+        }
+        plan
+    }
+
+    /// Adds the sum of spots to planes of the frame's size: for each channel the amounts of its points, in the order in which
+    /// they were given. Amounts that are not finite count as none, and so do missing ones.
+    pub(super) fn add(&self, planes: &mut [Vec<f32>; 3], amounts: &[Vec<f32>]) {
+        let lit = |channel: usize| {
+            amounts.get(channel).is_some_and(|amounts| amounts.iter().any(|a| a.is_finite() && *a != 0.0))
+        };
+        let lit: Vec<bool> = (0..self.on.len()).map(lit).collect();
+        let active = std::array::from_fn(|c| self.on.iter().zip(&lit).any(|(on, lit)| *lit && on[c]));
+        if let Some(finest) = &self.finest {
+            finest.add(planes, amounts, &active);
+        }
+    }
+}
+
+impl PlannedGrid {
+    /// Adds this grid's part, and through it the parts of all coarser grids, to the target's planes.
+    fn add(&self, planes: &mut [Vec<f32>; 3], amounts: &[Vec<f32>], active: &[bool; 3]) {
+        if !self.interpolated {
+            self.transform.add(planes, amounts, active);
+            if let Some(next) = &self.next {
+                next.add(planes, amounts, active);
+            }
+            return;
+        }
+        let wanted = &self.transform.grid.wanted;
+        let n = wanted.columns * wanted.rows;
+        let mut coarse = active.map(|on| zeros(if on { n } else { 0 }));
+        self.transform.add(&mut coarse, amounts, active);
+        if let Some(next) = &self.next {
+            next.add(&mut coarse, amounts, active);
+        }
+        for (plane, values) in planes.iter_mut().zip(&coarse).filter(|(_, v)| !v.is_empty()) {
+            interpolate_onto(plane, &self.target, values, wanted);
+        }
+    }
+}
+
+/// The grids for a frame that has pixels; `None` when there is nothing to draw.
+fn planned(
     frame: &Frame,
     channels: &[SpotChannel<'_>],
     slanted: &[Slanted<'_>],
     accuracy: Accuracy,
     report: &mut PlaneReport,
-) {
-    let usable =
-        |p: &&SpotPoint| p.x_mm.is_finite() && p.y_mm.is_finite() && p.amount.is_finite() && p.amount != 0.0;
+) -> Option<PlannedGrid> {
+    let usable = |(_, p): &(usize, SpotPoint)| {
+        p.x_mm.is_finite() && p.y_mm.is_finite() && p.amount.is_finite() && p.amount != 0.0
+    };
     let channels: Vec<Channel<'_>> = channels
         .iter()
         .enumerate()
-        .map(|(i, source)| Channel {
-            points: source.points.iter().filter(usable).copied().collect(),
-            source,
-            slanted: slanted.get(i),
+        .map(|(i, source)| {
+            let points = source.points.iter().copied().enumerate().filter(usable).collect();
+            Channel { points, source, slanted: slanted.get(i) }
         })
-        .filter(|c| !c.points.is_empty())
         .collect();
     let mut spots: Vec<&SpotSpectrum> = Vec::new();
-    for spot in channels.iter().flat_map(|c| c.source.kernels.iter().flatten().copied()) {
+    let lit = channels.iter().filter(|c| !c.points.is_empty());
+    for spot in lit.flat_map(|c| c.source.kernels.iter().flatten().copied()) {
         if !spots.iter().any(|known| std::ptr::eq(*known, spot)) {
             spots.push(spot);
         }
     }
     let samples: Vec<Samples> = spots.par_iter().filter_map(|s| Samples::of(s)).collect();
     if samples.is_empty() {
-        return;
+        return None;
     }
-    let active = std::array::from_fn(|i| channels.iter().any(|c| c.source.kernels[i].is_some()));
     let scale_mm = samples.iter().map(Samples::wide_scale).fold(0.0, f64::max);
     let target = Lattice {
         x0_mm: frame.first_x_mm,
@@ -106,8 +197,8 @@ pub(super) fn add_all(
     }
     let band = widest(&|s| s.band(accuracy.share(), |k| gaussian(k, aperture_mm)));
     let crossover = Crossover::of(accuracy);
-    let job = Job { channels, active, accuracy, crossover, aperture_mm, band, scale_mm };
-    job.add_grid(planes, &target, &Pass { post: &[], low_pass: None, pad_mm: 0.0, stride }, report);
+    let job = Job { channels, accuracy, crossover, aperture_mm, band, scale_mm };
+    Some(job.plan_grid(&target, &Pass { post: &[], low_pass: None, pad_mm: 0.0, stride }, report))
 }
 
 /// What a grid takes over from the one before it.
@@ -123,7 +214,7 @@ struct Pass<'a> {
 }
 
 /// One grid, planned.
-pub(super) struct Grid<'a> {
+pub(super) struct Grid {
     pub(super) fft: Fft2,
     /// The nodes whose values are wanted. The first is node 0 of the grid.
     pub(super) wanted: Lattice,
@@ -132,7 +223,8 @@ pub(super) struct Grid<'a> {
     pub(super) step_mm: f64,
     /// Frequency beyond which nothing is left, in 1/mm.
     pub(super) band: f64,
-    pub(super) post: &'a [f64],
+    /// Steps of the grids between which and the image the values will be interpolated.
+    pub(super) post: Vec<f64>,
     pub(super) low_pass: Option<f64>,
     pub(super) high_pass: Option<f64>,
     /// Points farther than this from the wanted nodes do not matter, in mm.
@@ -146,17 +238,11 @@ impl Job<'_> {
     }
 
     fn all_points(&self) -> impl Iterator<Item = &SpotPoint> {
-        self.channels.iter().flat_map(|c| &c.points)
+        self.channels.iter().flat_map(|c| &c.points).map(|(_, point)| point)
     }
 
-    /// Adds one grid's part, and through it the parts of all coarser grids, to the target's planes.
-    fn add_grid(
-        &self,
-        planes: &mut [Vec<f32>; 3],
-        target: &Lattice,
-        pass: &Pass<'_>,
-        report: &mut PlaneReport,
-    ) {
+    /// Plans one grid, and through it all coarser grids, for the nodes of a target.
+    fn plan_grid(&self, target: &Lattice, pass: &Pass<'_>, report: &mut PlaneReport) -> PlannedGrid {
         let band = self.band(pass.low_pass);
         let interpolated = PI / band >= WORTH_INTERPOLATING * target.step_mm;
         let (step_mm, wanted, stride) = if interpolated {
@@ -192,29 +278,16 @@ impl Job<'_> {
             stride,
             step_mm,
             band: band.min(PI / step_mm),
-            post: &post,
+            post: post.clone(),
             low_pass: pass.low_pass,
             high_pass: crossover,
             pad_mm,
         };
         let next_pad = if pad_mm >= NEARLY_ALL * extent { last_pad } else { PAD_GROWTH * pad_mm };
         let next = Pass { post: &post, low_pass: crossover, pad_mm: next_pad, stride: 1 };
-        if interpolated {
-            let n = wanted.columns * wanted.rows;
-            let mut coarse = self.active.map(|on| zeros(if on { n } else { 0 }));
-            self.transform(&grid, &mut coarse);
-            if !last {
-                self.add_grid(&mut coarse, &wanted, &next, report);
-            }
-            for (plane, values) in planes.iter_mut().zip(&coarse).filter(|(_, v)| !v.is_empty()) {
-                interpolate_onto(plane, target, values, &wanted);
-            }
-        } else {
-            self.transform(&grid, planes);
-            if !last {
-                self.add_grid(planes, target, &next, report);
-            }
-        }
+        let below = if interpolated { &wanted } else { target };
+        let next = (!last).then(|| Box::new(self.plan_grid(below, &next, report)));
+        PlannedGrid { transform: self.transform(grid), target: *target, interpolated, next }
     }
 
     /// The larger side of the box around the wanted nodes and all points, in mm.

@@ -6,7 +6,8 @@
 //!    for every die of a package.
 //! 2. [`plane::add_spots`] sums the spots of all pixels by Fourier transforms ([`gridding`], [`fft2`]).
 //! 3. [`luminance::luminance`] does both for a [`crate::scene::Scene`], adds the pixels seen bare, the halo that forms in the
-//!    eye ([`glare`]) and the light of the room, and gives a [`luminance::LuminanceImage`] in cd/m2.
+//!    eye ([`glare`]) and the light of the room, and gives a [`luminance::LuminanceImage`] in cd/m2. A
+//!    [`projector::Projector`] does so for many levels of one scene.
 //! 4. [`render::develop`] brings it to the screen: [`exposure`], [`tone`] curve, [`colour`] and gamut, into a
 //!    [`canvas::Canvas`].
 //!    [`clip`] ends it at the edge of the pattern piece.
@@ -27,6 +28,7 @@ mod levels;
 pub mod luminance;
 pub mod on_photo;
 pub mod plane;
+pub mod projector;
 mod radial;
 mod sharp;
 mod slanted;

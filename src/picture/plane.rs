@@ -195,7 +195,11 @@ pub fn add_spots(
     channels: &[SpotChannel<'_>],
     accuracy: Accuracy,
 ) -> PlaneReport {
-    add(image, frame, channels, &[], accuracy)
+    let planned = PlannedSpots::new(frame, channels, accuracy);
+    let amounts: Vec<Vec<f32>> =
+        channels.iter().map(|c| c.points.iter().map(|p| p.amount as f32).collect()).collect();
+    planned.add(image, &amounts);
+    planned.report().clone()
 }
 
 /// As [`add_spots`], with spots seen from the side: the frame lies in the picture, onto which the garment is projected.
@@ -206,37 +210,71 @@ pub fn add_slanted_spots(
     channels: &[SlantedChannel<'_>],
     accuracy: Accuracy,
 ) -> PlaneReport {
-    let slanted: Vec<Slanted<'_>> = channels.iter().map(|channel| Slanted::new(channel, sight)).collect();
-    let envelopes: Vec<[SpotSpectrum; 3]> = slanted.par_iter().map(Slanted::envelopes).collect();
-    let seen = |p: &SpotPoint| {
-        let [x_mm, y_mm] = sight.seen([p.x_mm, p.y_mm]);
-        SpotPoint { x_mm, y_mm, ..*p }
-    };
-    let round: Vec<SpotChannel<'_>> = channels
-        .iter()
-        .zip(&envelopes)
-        .map(|(channel, envelopes)| SpotChannel {
-            points: channel.points.iter().map(seen).collect(),
-            window: Window::Point,
-            window_turn_rad: 0.0,
-            kernels: envelopes.each_ref().map(Some),
-        })
-        .collect();
-    add(image, frame, &round, &slanted, accuracy)
+    let planned = PlannedSpots::slanted(frame, sight, channels, accuracy);
+    let amounts: Vec<Vec<f32>> =
+        channels.iter().map(|c| c.points.iter().map(|p| p.amount as f32).collect()).collect();
+    planned.add(image, &amounts);
+    planned.report().clone()
 }
 
-fn add(
-    image: &mut XyzImage,
-    frame: &Frame,
-    channels: &[SpotChannel<'_>],
-    slanted: &[Slanted<'_>],
-    accuracy: Accuracy,
-) -> PlaneReport {
-    let fits = image.planes.iter().all(|p| p.len() == frame.len());
-    let mut report =
-        PlaneReport { nodes: [0; 2], step_mm: 0.0, interpolated: false, aperture_mm: None, grids: 0 };
-    if fits && !frame.is_empty() && frame.mm_per_px > 0.0 && frame.mm_per_px.is_finite() {
-        levels::add_all(&mut image.planes, frame, channels, slanted, accuracy, &mut report);
+/// A sum of spots whose places, spots and frame are settled once, for many pictures with other amounts.
+pub struct PlannedSpots {
+    plan: levels::Plan,
+    pixels: usize,
+}
+
+impl std::fmt::Debug for PlannedSpots {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        f.debug_struct("PlannedSpots").field("report", self.report()).finish_non_exhaustive()
     }
-    report
+}
+
+impl PlannedSpots {
+    /// Settles everything but the amounts. Points whose amount in the channels is zero stay dark for good; the amounts there
+    /// have no other meaning.
+    #[must_use]
+    pub fn new(frame: &Frame, channels: &[SpotChannel<'_>], accuracy: Accuracy) -> PlannedSpots {
+        PlannedSpots { plan: levels::Plan::new(frame, channels, &[], accuracy), pixels: frame.len() }
+    }
+
+    /// The same for spots seen from the side.
+    #[must_use]
+    pub fn slanted(
+        frame: &Frame,
+        sight: Sight,
+        channels: &[SlantedChannel<'_>],
+        accuracy: Accuracy,
+    ) -> PlannedSpots {
+        let slanted: Vec<Slanted<'_>> = channels.iter().map(|channel| Slanted::new(channel, sight)).collect();
+        let envelopes: Vec<[SpotSpectrum; 3]> = slanted.par_iter().map(Slanted::envelopes).collect();
+        let seen = |p: &SpotPoint| {
+            let [x_mm, y_mm] = sight.seen([p.x_mm, p.y_mm]);
+            SpotPoint { x_mm, y_mm, ..*p }
+        };
+        let round: Vec<SpotChannel<'_>> = channels
+            .iter()
+            .zip(&envelopes)
+            .map(|(channel, envelopes)| SpotChannel {
+                points: channel.points.iter().map(seen).collect(),
+                window: Window::Point,
+                window_turn_rad: 0.0,
+                kernels: envelopes.each_ref().map(Some),
+            })
+            .collect();
+        PlannedSpots { plan: levels::Plan::new(frame, &round, &slanted, accuracy), pixels: frame.len() }
+    }
+
+    /// How the sums are made.
+    #[must_use]
+    pub fn report(&self) -> &PlaneReport {
+        &self.plan.report
+    }
+
+    /// Adds the sum of all spots to a picture of the frame's size: by channel, the amounts of its points. A picture of another
+    /// size is left as it is.
+    pub fn add(&self, image: &mut XyzImage, amounts: &[Vec<f32>]) {
+        if image.planes.iter().all(|p| p.len() == self.pixels) {
+            self.plan.add(&mut image.planes, amounts);
+        }
+    }
 }

@@ -47,28 +47,36 @@ pub(super) fn pays(frame: &Frame, deviation_mm: f64) -> bool {
     deviation_mm < MOST_DEVIATION_PX * frame.mm_per_px
 }
 
-/// Adds blurred outlines to a picture of the frame's size, each outline at its points, whose light is X, Y, Z times mm2.
-pub(super) fn draw(
-    image: &mut XyzImage,
-    frame: &Frame,
-    deviation_mm: f64,
-    outlines: &[(Window, Vec<ColouredPoint>)],
-) {
-    let width = frame.width_px as usize;
-    let deviation_mm = deviation_mm.max(LEAST_DEVIATION_PX * frame.mm_per_px);
-    let shapes: Vec<(Shape, &[ColouredPoint])> = outlines
-        .iter()
-        .map(|(window, points)| (Shape::new(*window, deviation_mm), points.as_slice()))
-        .collect();
-    let [x, y, z] = &mut image.planes;
-    let bands = |plane| <[f32]>::par_chunks_mut(plane, width.max(1) * BAND_ROWS);
-    bands(x).zip(bands(y)).zip(bands(z)).enumerate().for_each(|(band, ((x, y), z))| {
-        let mut band = Band { frame, first_row: band * BAND_ROWS, planes: [x, y, z] };
-        let mut scratch = [Vec::new(), Vec::new()];
-        for (shape, points) in &shapes {
-            points.iter().for_each(|point| band.add(shape, point, &mut scratch));
-        }
-    });
+/// Outlines, blurred and ready to be drawn at any points of a frame.
+#[derive(Debug)]
+pub(super) struct Blurred {
+    frame: Frame,
+    shapes: Vec<Shape>,
+}
+
+impl Blurred {
+    /// The outlines of a frame, blurred by a Gaussian.
+    pub(super) fn new(frame: &Frame, deviation_mm: f64, windows: impl Iterator<Item = Window>) -> Blurred {
+        let deviation_mm = deviation_mm.max(LEAST_DEVIATION_PX * frame.mm_per_px);
+        Blurred { frame: *frame, shapes: windows.map(|window| Shape::new(window, deviation_mm)).collect() }
+    }
+
+    /// Adds them to a picture of the frame's size, each outline at its points, whose light is X, Y, Z times mm2.
+    pub(super) fn draw(&self, image: &mut XyzImage, outlines: &[(Window, Vec<ColouredPoint>)]) {
+        let frame = &self.frame;
+        let width = frame.width_px as usize;
+        let shapes: Vec<(&Shape, &[ColouredPoint])> =
+            self.shapes.iter().zip(outlines).map(|(shape, (_, points))| (shape, points.as_slice())).collect();
+        let [x, y, z] = &mut image.planes;
+        let bands = |plane| <[f32]>::par_chunks_mut(plane, width.max(1) * BAND_ROWS);
+        bands(x).zip(bands(y)).zip(bands(z)).enumerate().for_each(|(band, ((x, y), z))| {
+            let mut band = Band { frame, first_row: band * BAND_ROWS, planes: [x, y, z] };
+            let mut scratch = [Vec::new(), Vec::new()];
+            for (shape, points) in &shapes {
+                points.iter().for_each(|point| band.add(shape, point, &mut scratch));
+            }
+        });
+    }
 }
 
 /// Some rows of a picture.
@@ -112,11 +120,13 @@ fn span(middle: f64, reach: f64, count: usize) -> std::ops::Range<usize> {
 }
 
 /// A blurred outline of unit integral.
+#[derive(Debug)]
 struct Shape {
     kind: Kind,
     reach_mm: f64,
 }
 
+#[derive(Debug)]
 enum Kind {
     /// The product of one function along x and along y.
     Product { side_mm: f64, deviation_mm: f64 },
@@ -251,7 +261,7 @@ mod tests {
         for window in windows() {
             let outlines = [(window, points.to_vec())];
             let mut drawn = XyzImage::black(frame.width_px, frame.height_px);
-            draw(&mut drawn, &frame, deviation, &outlines);
+            Blurred::new(&frame, deviation, [window].into_iter()).draw(&mut drawn, &outlines);
             let mut transformed = XyzImage::black(frame.width_px, frame.height_px);
             add_coloured(&mut transformed, &frame, &outlines, &spot, Accuracy::Skirts);
             for (drawn, transformed) in drawn.planes.iter().zip(&transformed.planes) {
@@ -270,7 +280,7 @@ mod tests {
             for (x_mm, y_mm) in [(0.0, 0.0), (0.25, 0.1), (-3.37, 4.44)] {
                 let mut image = XyzImage::black(frame.width_px, frame.height_px);
                 let point = ColouredPoint { x_mm, y_mm, xyz: [0.0, 7.0, 0.0] };
-                draw(&mut image, &frame, 0.01, &[(window, vec![point])]);
+                Blurred::new(&frame, 0.01, [window].into_iter()).draw(&mut image, &[(window, vec![point])]);
                 let sum: f64 = image.planes[1].iter().map(|&v| f64::from(v)).sum();
                 let light = sum * frame.mm_per_px.powi(2) / 7.0;
                 assert!((light - 1.0).abs() < LIGHT, "{window:?} at {x_mm}, {y_mm}: {light}");
@@ -284,7 +294,8 @@ mod tests {
             let frame = Frame::centred(0.0, 0.0, 1.0, width, height);
             let mut image = XyzImage::black(width, height);
             let point = ColouredPoint { x_mm: 0.0, y_mm: 0.0, xyz: [1.0; 3] };
-            draw(&mut image, &frame, 1.0, &[(Window::Point, vec![point])]);
+            let drawn = Blurred::new(&frame, 1.0, [Window::Point].into_iter());
+            drawn.draw(&mut image, &[(Window::Point, vec![point])]);
             assert!(image.planes.iter().all(Vec::is_empty));
         }
     }

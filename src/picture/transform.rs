@@ -12,35 +12,77 @@ use crate::light::spread::SpotSpectrum;
 use crate::light::{Window, sinc};
 use rayon::prelude::*;
 use std::f64::consts::{FRAC_PI_2, PI, TAU};
+use std::sync::Arc;
 
 /// Columns worked on together: eight complex numbers fill a cache line.
 const BLOCK: usize = 8;
 /// Rows transformed back together, so that each piece of a block of columns is read as one.
 const ROWS: usize = 8;
 
+/// The transforms of one grid, with all that depends on places and spots alone.
+pub(super) struct Transform {
+    pub(super) grid: Grid,
+    columns_used: usize,
+    scale: Scale,
+    tables: Vec<Table>,
+    /// By channel; `None` for one of which no point matters here.
+    channels: Vec<Option<PlannedChannel>>,
+}
+
 impl Job<'_> {
-    /// Adds the picture of this grid's share of the spectrum to the planes, at the wanted nodes.
-    pub(super) fn transform(&self, grid: &Grid<'_>, planes: &mut [Vec<f32>; 3]) {
+    /// The transforms of a grid.
+    pub(super) fn transform(&self, grid: Grid) -> Transform {
         let columns_used =
             ((grid.band * grid.fft.nx as f64 * grid.step_mm / TAU) as usize + 1).min(grid.fft.half());
         let entries = if grid.low_pass.is_some() { self.accuracy.far_entries() } else { TABLE };
         let scale = Scale::new(grid.band, entries);
-        let (tables, table_of) = self.tables(grid, scale);
+        let (tables, table_of) = self.tables(&grid, scale);
+        // Dies in one place send from the same points, and so do the components of a colour.
+        let mut nodes: Vec<Arc<Vec<PlacedPoint>>> = Vec::with_capacity(self.channels.len());
+        for (i, channel) in self.channels.iter().enumerate() {
+            let same = self.channels[..i].iter().position(|known| known.has_places_of(channel));
+            nodes.push(
+                same.map_or_else(
+                    || Arc::new(stencils(&grid, &channel.points)),
+                    |same| Arc::clone(&nodes[same]),
+                ),
+            );
+        }
+        let channels = self
+            .channels
+            .iter()
+            .zip(nodes)
+            .zip(table_of)
+            .map(|((channel, nodes), table)| {
+                let mut plan = PlannedChannel::new(&grid, channel, nodes, columns_used, table)?;
+                plan.slanted = channel.slanted.map(|slanted| slanted.tabulated(scale, grid.band, entries));
+                Some(plan)
+            })
+            .collect();
+        Transform { grid, columns_used, scale, tables, channels }
+    }
+}
+
+impl Transform {
+    /// Adds the picture of this grid's share of the spectrum to the planes, at the wanted nodes: for the amounts of all channels'
+    /// points, to the components that are active.
+    pub(super) fn add(&self, planes: &mut [Vec<f32>; 3], amounts: &[Vec<f32>], active: &[bool; 3]) {
+        let (grid, scale, columns_used) = (&self.grid, self.scale, self.columns_used);
         let spread: Vec<SpreadChannel<'_>> = self
             .channels
             .par_iter()
-            .zip(table_of)
-            .filter_map(|(c, table)| {
-                let mut spread = SpreadChannel::new(grid, c, columns_used, &tables[table])?;
-                spread.slanted = c.slanted.map(|slanted| slanted.tabulated(scale, grid.band, entries));
-                Some(spread)
+            .zip(amounts)
+            .filter_map(|(plan, amounts)| {
+                let plan = plan.as_ref()?;
+                let (rows, spectra) = row_spectra(grid, &plan.stencils, amounts, columns_used)?;
+                Some(SpreadChannel { plan, table: &self.tables[plan.table], rows, spectra })
             })
             .collect();
         if spread.is_empty() {
             return;
         }
         let rows = grid.wanted.rows;
-        let active: Vec<usize> = (0..3).filter(|&c| self.active[c]).collect();
+        let active: Vec<usize> = (0..3).filter(|&c| active[c]).collect();
         let blocks = columns_used.div_ceil(BLOCK);
         let mut columns = vec![Complex32::default(); blocks * active.len() * rows * BLOCK];
         columns.par_chunks_mut(active.len() * rows * BLOCK).enumerate().for_each_init(
@@ -93,7 +135,7 @@ impl Job<'_> {
 impl Job<'_> {
     /// The tables of the channels' spots seen through their windows, and which of them each channel uses: channels with the
     /// same outline and the same single spot share one.
-    fn tables(&self, grid: &Grid<'_>, scale: Scale) -> (Vec<Table>, Vec<usize>) {
+    fn tables(&self, grid: &Grid, scale: Scale) -> (Vec<Table>, Vec<usize>) {
         let mut wanted: Vec<(Window, [Option<&SpotSpectrum>; 3])> = Vec::new();
         // What is seen from the side has tables of its own and takes the crossovers alone from here.
         let mut of_slanted = self.channels.iter().map(|channel| channel.slanted.is_some());
@@ -138,7 +180,7 @@ impl Job<'_> {
     }
 
     /// Share of a spot's transform at `k` that this grid carries.
-    fn passed(&self, grid: &Grid<'_>, k: f64) -> f64 {
+    fn passed(&self, grid: &Grid, k: f64) -> f64 {
         let low = grid.low_pass.map_or(1.0, |kc| self.crossover.at(k / kc));
         let high = grid.high_pass.map_or(0.0, |kc| self.crossover.at(k / kc));
         (low - high) * gaussian(k, self.aperture_mm)
@@ -146,7 +188,7 @@ impl Job<'_> {
 }
 
 /// Frequencies between columns and between rows of a grid's spectrum, in 1/mm.
-fn frequency_steps(grid: &Grid<'_>) -> [f32; 2] {
+fn frequency_steps(grid: &Grid) -> [f32; 2] {
     [grid.fft.nx, grid.fft.ny].map(|n| (TAU / (n as f64 * grid.step_mm)) as f32)
 }
 
@@ -173,23 +215,44 @@ enum SquareWindow {
     None,
 }
 
-/// One channel on one grid: the spectra of its rows, and what multiplies them.
+/// A point that matters on a grid: its place in the list of amounts, its nodes across and down.
+type PlacedPoint = (usize, Stencil, Stencil);
+
+/// One channel on one grid: where its points go, and what multiplies them.
+struct PlannedChannel {
+    stencils: Arc<Vec<PlacedPoint>>,
+    /// Which of the tables.
+    table: usize,
+    across: Vec<f32>,
+    down: Vec<f32>,
+    square: SquareWindow,
+    /// The components that it reaches.
+    on: [bool; 3],
+    /// Its spots where they are seen from the side.
+    slanted: Option<SlantedTable>,
+}
+
+/// A channel with the spectra of its rows for the amounts at hand.
 struct SpreadChannel<'a> {
-    channel: &'a Channel<'a>,
+    plan: &'a PlannedChannel,
+    table: &'a Table,
     /// Indices of the rows that hold anything.
     rows: Vec<usize>,
     /// Their spectra, `columns_used` values each.
     spectra: Vec<Complex32>,
-    table: &'a Table,
-    across: Vec<f32>,
-    down: Vec<f32>,
-    square: SquareWindow,
-    slanted: Option<SlantedTable>,
 }
 
-impl<'a> SpreadChannel<'a> {
-    fn new(grid: &Grid<'_>, channel: &'a Channel<'a>, columns_used: usize, table: &'a Table) -> Option<Self> {
-        let (rows, spectra) = row_spectra(grid, &channel.points, columns_used)?;
+impl PlannedChannel {
+    fn new(
+        grid: &Grid,
+        channel: &Channel<'_>,
+        stencils: Arc<Vec<PlacedPoint>>,
+        columns_used: usize,
+        table: usize,
+    ) -> Option<PlannedChannel> {
+        if stencils.is_empty() {
+            return None;
+        }
         let SpotChannel { window, window_turn_rad, .. } = channel.source;
         let side = match window {
             Window::Square { side } => side.0,
@@ -221,33 +284,40 @@ impl<'a> SpreadChannel<'a> {
                 .collect()
         };
         let (across, down) = (line(grid.fft.nx, columns_used), line(grid.fft.ny, grid.fft.ny / 2 + 1));
-        Some(SpreadChannel { channel, rows, spectra, table, across, down, square, slanted: None })
+        let on = channel.source.kernels.map(|kernel| kernel.is_some());
+        Some(PlannedChannel { stencils, table, across, down, square, on, slanted: None })
     }
+}
+
+/// The nodes of the points that matter on a grid.
+fn stencils(grid: &Grid, points: &[(usize, SpotPoint)]) -> Vec<PlacedPoint> {
+    let places = Lattice { step_mm: grid.step_mm, ..grid.wanted };
+    let sides =
+        [grid.wanted.columns, grid.wanted.rows].map(|n| n.saturating_sub(1) as f64 * grid.wanted.step_mm);
+    points
+        .par_iter()
+        .filter(|(_, p)| matters([p.x_mm - places.x0_mm, places.y0_mm - p.y_mm], sides, grid.pad_mm))
+        .map(|(index, p)| {
+            let [gx, gy] = places.coordinates(p.x_mm, p.y_mm);
+            (*index, Stencil::at(gx), Stencil::at(gy))
+        })
+        .collect()
 }
 
 /// Spreads points over the grid and transforms the rows that hold any; `None` when none does.
 fn row_spectra(
-    grid: &Grid<'_>,
-    points: &[SpotPoint],
+    grid: &Grid,
+    stencils: &[PlacedPoint],
+    amounts: &[f32],
     columns_used: usize,
 ) -> Option<(Vec<usize>, Vec<Complex32>)> {
     let Fft2 { nx, ny, .. } = grid.fft;
-    let places = Lattice { step_mm: grid.step_mm, ..grid.wanted };
-    let sides =
-        [grid.wanted.columns, grid.wanted.rows].map(|n| n.saturating_sub(1) as f64 * grid.wanted.step_mm);
-    let near = |p: &&SpotPoint| matters([p.x_mm - places.x0_mm, places.y0_mm - p.y_mm], sides, grid.pad_mm);
-    let stencils: Vec<(Stencil, Stencil, f32)> = points
-        .iter()
-        .filter(near)
-        .map(|p| {
-            let [gx, gy] = places.coordinates(p.x_mm, p.y_mm);
-            (Stencil::at(gx), Stencil::at(gy), p.amount as f32)
-        })
-        .collect();
     let wrap = |i: i64, n: usize| i.rem_euclid(n as i64) as usize;
     // For each row: which point, with which weight.
     let mut touching: Vec<Vec<(usize, f32)>> = vec![Vec::new(); ny];
-    for (i, (_, down, amount)) in stencils.iter().enumerate() {
+    for (i, (index, _, down)) in stencils.iter().enumerate() {
+        let amount = amounts.get(*index).copied().filter(|a| a.is_finite() && *a != 0.0);
+        let Some(amount) = amount else { continue };
         for (j, weight) in down.weights.iter().enumerate() {
             touching[wrap(down.first + j as i64, ny)].push((i, weight * amount));
         }
@@ -268,7 +338,7 @@ fn row_spectra(
         |(line, spectrum, scratch), (out, &row)| {
             line.fill(0.0);
             for &(i, weight) in &touching[row] {
-                let across = &stencils[i].0;
+                let across = &stencils[i].1;
                 for (j, w) in across.weights.iter().enumerate() {
                     line[wrap(across.first + j as i64, nx)] += w * weight;
                 }
@@ -313,7 +383,7 @@ impl ColumnScratch {
     }
 
     /// Finds where the tables of all channels are to be read for a block of columns.
-    fn find_places(&mut self, grid: &Grid<'_>, scale: Scale, first: usize, count: usize) {
+    fn find_places(&mut self, grid: &Grid, scale: Scale, first: usize, count: usize) {
         let [kx_step, ky_step] = frequency_steps(grid);
         let band2 = (grid.band * grid.band) as f32;
         let columns = self.places.chunks_exact_mut(self.half_rows).zip(&mut self.inside).take(count);
@@ -330,7 +400,7 @@ impl ColumnScratch {
     /// Transforms the columns of every channel, multiplies by the spectra of its spots and sums per component.
     fn work_on(
         &mut self,
-        grid: &Grid<'_>,
+        grid: &Grid,
         spread: &[SpreadChannel<'_>],
         active: &[usize],
         first: usize,
@@ -354,15 +424,16 @@ impl ColumnScratch {
     }
 
     /// Multiplies a column by the spectra of the channel's spots and adds it to the sums.
-    fn multiply(&mut self, grid: &Grid<'_>, channel: &SpreadChannel<'_>, first: usize, column: usize) {
-        if let Some(slanted) = &channel.slanted {
+    fn multiply(&mut self, grid: &Grid, channel: &SpreadChannel<'_>, first: usize, column: usize) {
+        if let Some(slanted) = &channel.plan.slanted {
             self.multiply_slanted(grid, channel, slanted, first, column);
             return;
         }
         let ny = grid.fft.ny;
         let inside = self.inside[column];
         let work = &mut self.work[column * ny..(column + 1) * ny];
-        if let SquareWindow::Turned { half_side, cos, sin, table } = &channel.square {
+        let plan = channel.plan;
+        if let SquareWindow::Turned { half_side, cos, sin, table } = &plan.square {
             let [kx_step, ky_step] = frequency_steps(grid);
             let kx = kx_step * (first + column) as f32;
             for (row, value) in work.iter_mut().enumerate() {
@@ -376,15 +447,15 @@ impl ColumnScratch {
         // Spots, windows along the grid, corrections of the gridding: the same for the frequency `row` and for `ny - row`.
         let [x, y, z] = self.factors.each_mut().map(|f| &mut f[..inside]);
         let places = &self.places[column * self.half_rows..][..inside];
-        let across = channel.across[first + column];
-        for ((((x, y), z), place), down) in x.iter_mut().zip(y).zip(z).zip(places).zip(&channel.down) {
+        let across = plan.across[first + column];
+        for ((((x, y), z), place), down) in x.iter_mut().zip(y).zip(z).zip(places).zip(&plan.down) {
             let [a, b, c, _] = channel.table.at(*place);
             let factor = across * down;
             (*x, *y, *z) = (factor * a, factor * b, factor * c);
         }
         let mirrored = inside.min(ny.div_ceil(2));
-        let on = channel.channel.source.kernels.map(|k| k.is_some());
-        for ((sums, factors), _) in self.sums.iter_mut().zip(&self.factors).zip(on).filter(|(_, on)| *on) {
+        for ((sums, factors), _) in self.sums.iter_mut().zip(&self.factors).zip(plan.on).filter(|(_, on)| *on)
+        {
             let sums = &mut sums[column * ny..(column + 1) * ny];
             add_product(&mut sums[..inside], &work[..inside], factors[..inside].iter());
             let above = ny + 1 - mirrored;
@@ -395,7 +466,7 @@ impl ColumnScratch {
     /// The same for spots seen from the side, whose spectra are complex and differ above and below.
     fn multiply_slanted(
         &mut self,
-        grid: &Grid<'_>,
+        grid: &Grid,
         channel: &SpreadChannel<'_>,
         slanted: &SlantedTable,
         first: usize,
@@ -406,8 +477,8 @@ impl ColumnScratch {
         let [kx_step, ky_step] = frequency_steps(grid);
         let kx = kx_step * (first + column) as f32;
         let places = &self.places[column * self.half_rows..][..inside];
-        let across = channel.across[first + column];
-        for (row, (place, down)) in places.iter().zip(&channel.down).enumerate() {
+        let across = channel.plan.across[first + column];
+        for (row, (place, down)) in places.iter().zip(&channel.plan.down).enumerate() {
             let factor = across * down * channel.table.at(*place)[0];
             if factor == 0.0 {
                 continue;
@@ -428,7 +499,7 @@ impl ColumnScratch {
     }
 
     /// Transforms a component's columns back and hands out the rows that are wanted.
-    fn inverse(&mut self, grid: &Grid<'_>, component: usize, count: usize, out: &mut [Complex32]) {
+    fn inverse(&mut self, grid: &Grid, component: usize, count: usize, out: &mut [Complex32]) {
         let ny = grid.fft.ny;
         let sums = &mut self.sums[component][..count * ny];
         grid.fft.column_inverse.process_with_scratch(sums, &mut self.fft);

@@ -14,6 +14,7 @@ use crate::build::supply;
 use crate::cloth::Cloth;
 use crate::cloth::catalogue::{ClothSource, Reference};
 use crate::diagnose::{Diagnostic, Problem, Problems, nearest};
+use crate::motion::{self, pattern::Sent};
 use crate::pixels::drawing::scale::Scale;
 use crate::quantity::Millimetres;
 use crate::reading::{Entry, Kind, Node, check, parse};
@@ -159,8 +160,20 @@ fn scene_of(
     let supply = scene.has("supply").then(|| supply::read(&scene.map("supply")?, count, problems));
     let piece = piece(&scene, drawings, problems);
     let mut stack = stack?;
-    let Groups { mut pixels, laid, forms, own_gaps } = pixels?;
+    let Groups { mut pixels, sent, laid, forms, own_gaps } = pixels?;
     stand_off::settle(&mut pixels, &own_gaps, &mut stack, &relief?, &scene, problems);
+    let pattern = match scene.map("light")?.has("pattern") {
+        true => {
+            let entry = scene.map("light")?.map("pattern")?;
+            let found =
+                motion::read::read(&entry, &pixels, &sent, cloths, problems, elsewhere, &mut drawings.files);
+            Some(Arc::new(found?))
+        }
+        false => None,
+    };
+    if let Some(pattern) = &pattern {
+        pixels.iter_mut().zip(pattern.levels_at(0.0)).for_each(|(pixel, levels)| pixel.levels = levels);
+    }
     let height = stand_off::thickness(&pixels, &stack).0;
     let piece = piece?;
     if let Some(piece) = &piece {
@@ -179,6 +192,7 @@ fn scene_of(
         view,
         supply: supply.map_or(Some(None), |supply| supply.map(Some))?,
         piece,
+        pattern,
     };
     Some((scene, laid, forms))
 }
@@ -296,6 +310,8 @@ fn view(
 /// What the groups of pixels say.
 struct Groups {
     pixels: Vec<Pixel>,
+    /// What each pixel is sent, before any pattern.
+    sent: Vec<Sent>,
     /// What is to be told of those that follow a drawing or a list.
     laid: Vec<Laid>,
     /// What each group is.
@@ -340,11 +356,17 @@ fn pixels(
     }
     let groups: Vec<groups::Group<'_>> = groups.into_iter().collect::<Option<_>>()?;
     let light = light?;
-    let mut pixels = Vec::new();
+    let (mut pixels, mut sent) = (Vec::new(), Vec::new());
     for (index, group) in groups.iter().enumerate() {
-        pixels.extend(group.lit_pixels(&light, index)?);
+        let (lit, sent_to_them) = group.lit_pixels(&light, index)?;
+        pixels.extend(lit);
+        sent.extend(sent_to_them);
     }
-    if !pixels.is_empty() && pixels.iter().all(|pixel| pixel.levels.iter().all(|level| *level <= 0.0)) {
+    let moves = scene.map("light").is_some_and(|light| light.has("pattern"));
+    if !moves
+        && !pixels.is_empty()
+        && pixels.iter().all(|pixel| pixel.levels.iter().all(|level| *level <= 0.0))
+    {
         problems.push(
             Problem::warning(scene.place_of("light"), "every pixel is dark")
                 .next("Give `light` a level above 0 and a colour other than black."),
@@ -353,7 +375,7 @@ fn pixels(
     let laid = groups.iter().enumerate().filter_map(|(index, group)| group.laid(index)).collect();
     let own_gaps = groups.iter().map(groups::Group::own_gap_mm).collect();
     let forms = groups.iter().map(groups::Group::form).collect();
-    Some(Groups { pixels, laid, forms, own_gaps })
+    Some(Groups { pixels, sent, laid, forms, own_gaps })
 }
 
 fn stack(

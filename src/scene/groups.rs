@@ -4,6 +4,7 @@ use super::drawn::{self, Drawings};
 use super::shape::{GROUP, MOST_EXTENT_MM};
 use super::{GroupForm, Laid, Pixel};
 use crate::diagnose::{Problem, Problems};
+use crate::motion::pattern::Sent;
 use crate::pixels::layout::{self, GridOrder, Place};
 use crate::pixels::package::{Die, Package};
 use crate::quantity::Millimetres;
@@ -29,6 +30,15 @@ impl Dimming {
             level: light.number("level")?,
             white: light.number("white")?,
         })
+    }
+
+    /// The same for a pattern.
+    fn sent(&self) -> Sent {
+        Sent {
+            colour: self.colour.map(|value| f64::from(value) / 255.0),
+            white: self.white,
+            level: self.level,
+        }
     }
 
     /// Level of each die of a package. The level dims a white die beside coloured ones like the others; a package
@@ -246,8 +256,18 @@ impl Group<'_> {
     }
 
     /// The pixels with what is sent to them. `None` when one of the group's own colours or levels is faulty.
-    pub(super) fn lit_pixels(&self, light: &Dimming, index: usize) -> Option<Vec<Pixel>> {
-        let duties = self.duties(light)?;
+    pub(super) fn lit_pixels(&self, light: &Dimming, index: usize) -> Option<(Vec<Pixel>, Vec<Sent>)> {
+        let dimming = self.dimming(light)?;
+        let ideal = matches!(self.form, Form::Point { .. });
+        let duties = |i: usize| {
+            let dimming: Dimming = dimming(i);
+            if ideal {
+                // An ideal source has no colours: its level is that of all it has.
+                vec![dimming.level; self.package.dies.len()]
+            } else {
+                dimming.duties(&self.package)
+            }
+        };
         let lit = self.places().into_iter().enumerate().map(|(i, place)| Pixel {
             at: place.at,
             turn_rad: place.turn_rad,
@@ -257,13 +277,15 @@ impl Group<'_> {
             // Known only when the stack is: see `stand_off::settle`.
             extra_gap: Millimetres(0.0),
         });
-        Some(lit.collect())
+        let pixels: Vec<Pixel> = lit.collect();
+        let sent = (0..pixels.len()).map(|i| dimming(i).sent()).collect();
+        Some((pixels, sent))
     }
 
     /// What pixel i of the group is sent: the group's own word first, then what `light` says.
-    fn duties<'s>(&'s self, light: &Dimming) -> Option<Box<dyn Fn(usize) -> Vec<f64> + 's>> {
+    fn dimming(&self, light: &Dimming) -> Option<Box<dyn Fn(usize) -> Dimming>> {
         if let Form::Point { level, .. } = self.form {
-            return Some(Box::new(move |_| vec![level; self.package.dies.len()]));
+            return Some(Box::new(move |_| Dimming { colour: [u8::MAX; 3], level, white: 1.0 }));
         }
         let entry = &self.entry;
         let colours = if entry.has("colours") {
@@ -284,7 +306,7 @@ impl Group<'_> {
         Some(Box::new(move |i| {
             let colour = colours[i % colours.len()];
             let level = levels[i % levels.len()];
-            Dimming { colour, level, white }.duties(&self.package)
+            Dimming { colour, level, white }
         }))
     }
 }

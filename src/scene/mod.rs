@@ -12,6 +12,7 @@ use crate::build::supply::Supply;
 use crate::cloth::Cloth;
 use crate::light::Stack;
 use crate::light::oblique::Sight;
+use crate::motion::pattern::Pattern;
 use crate::pixels::curve::{Cut, Kind};
 use crate::pixels::outline::Outline;
 use crate::pixels::package::Package;
@@ -191,6 +192,8 @@ pub struct Scene {
     pub supply: Option<Supply>,
     /// The edge of the pattern piece; without it the cloth goes on.
     pub piece: Option<PatternPiece>,
+    /// How the levels change with time; those of [`Scene::pixels`] are the levels at its beginning.
+    pub pattern: Option<Arc<Pattern>>,
 }
 
 impl Scene {

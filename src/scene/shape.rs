@@ -8,6 +8,7 @@ pub use on_photo::{MARKED_MM, PHOTO, PHOTO_PX};
 
 use crate::build::supply::SUPPLY;
 use crate::cloth::shape::CLOTH;
+use crate::motion::shape::PATTERN;
 use crate::pixels::package::Package;
 use crate::reading::{Absent, Field, Kind, Limits, Shape};
 
@@ -408,6 +409,7 @@ pub static LIGHT: Shape = Shape {
             Absent::Number(0.0),
             "share of the white die, for packages that have one",
         ),
+        Field::may("pattern", Kind::Map(&PATTERN), Absent::Open, "how colours and levels change with time"),
     ],
     exactly_one: &[],
     at_most_one: &[],

@@ -53,6 +53,7 @@ pub mod wiring;
 use super::cautions::{Caution, cautions};
 use super::current::{Draw, of_scene};
 use super::ladder::Unsolvable;
+use crate::motion::average::at_peak;
 use crate::scene::file::Resolved;
 use cloths::{ClothPiece, cloth_pieces};
 use pieces::{Piece, pieces};
@@ -156,7 +157,8 @@ pub fn plan(resolved: &Resolved, last_hours: Option<f64>) -> Result<Plan, NoPlan
     let wires = wires(scene, &pieces, power.as_ref().map(|power| power.both.typical.fed_at.as_slice()));
     let joints = joints(scene, &pieces, &wires);
     pieces::sleeve(scene, &mut pieces, &joints);
-    let all = cautions(scene, scene.supply.as_ref(), power.as_ref().map(|power| &power.both));
+    let peak = at_peak(scene);
+    let all = cautions(&peak, scene.supply.as_ref(), power.as_ref().map(|power| &power.both));
     Ok(Plan {
         name: scene.name.clone(),
         places: places.collect(),
@@ -172,7 +174,7 @@ pub fn plan(resolved: &Resolved, last_hours: Option<f64>) -> Result<Plan, NoPlan
             area_mm2: piece.outline.area_mm2(),
             seam_mm: piece.seam.0,
         }),
-        draw: of_scene(scene),
+        draw: of_scene(&peak),
         power,
         cautions: all.into_iter().map(|caution| from_zero(caution).to_string()).collect(),
         warnings: resolved.warnings.iter().map(warning_in_words).collect(),

@@ -13,6 +13,7 @@ use crate::build::suggest::{
 };
 use crate::build::supply::{Source, Supply};
 use crate::build::wire::Gauge;
+use crate::motion::average::{at_levels, at_peak, average_levels};
 use crate::scene::Scene;
 use std::ops::Range;
 
@@ -56,6 +57,9 @@ pub struct Power {
 /// # Errors
 /// When the voltages do not settle.
 pub fn power(scene: &Scene, supply: &Supply, wanted_h: Option<f64>) -> Result<Power, Unsolvable> {
+    // A pattern empties the battery by its average and loads wires and supply by its highest moment.
+    let average = at_levels(scene, average_levels(scene));
+    let scene = &at_peak(scene);
     let both = both_cases(scene, supply)?;
     let draw = of_scene(scene);
     let limit = limit(supply);
@@ -68,8 +72,8 @@ pub fn power(scene: &Scene, supply: &Supply, wanted_h: Option<f64>) -> Result<Po
         [0, 1].map(|i| feeds[i].as_ref().ok().map(|f| wire_for_feeds_mm(scene, supply, &f.at)));
     let over = limit.filter(|limit| draw.total().of(Case::Worst) > limit.ma);
     Ok(Power {
-        hours: hours(supply, draw.at(typical)),
-        for_hours: wanted_h.and_then(|hours| level_for_hours(scene, supply, hours)),
+        hours: hours(supply, of_scene(&average).at(typical)),
+        for_hours: wanted_h.and_then(|hours| level_for_hours(&average, supply, hours)),
         wanted_h: supply.battery.and(wanted_h),
         feed_wire_mm,
         feeds,

@@ -110,6 +110,7 @@ fn stack_of(scene: &Scene) -> Scene {
         view: scene.view.clone(),
         supply: None,
         piece: scene.piece.clone(),
+        pattern: None,
     }
 }
 
