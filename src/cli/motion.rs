@@ -1,5 +1,6 @@
 //! `weftlight motion`: what will it look like when it moves?
 
+use super::charts::{Format, not_drawn};
 use super::numbers::within;
 use super::preview::{three_digits, try_target, usual_target};
 use super::progress::Progress;
@@ -10,6 +11,7 @@ use crate::build::{
 };
 use crate::diagnose::Diagnostic;
 use crate::files::{self, FolderStream, Stream};
+use crate::judge::flash::{FlashCheck, FlashReport, FlashSetup, flash_chart};
 use crate::motion::average::{at_levels, at_peak};
 use crate::motion::film::{self, Film, FilmError, GIF_MOST_PER_S, Kind, Packed};
 use crate::motion::frames::{self, Levels};
@@ -34,10 +36,11 @@ const USUAL_SIDE_PX: f64 = 800.0;
 /// Image pixels of all frames together above which a GIF is warned of: with a byte for a few of them it takes some ten megabytes.
 const LARGE_GIF: f64 = 1e8;
 
-/// Make a film of the scene's pattern: GIF, animated PNG, YUV4MPEG2 or a folder of PNG pictures
+/// Make a film of the scene's pattern (GIF, animated PNG, YUV4MPEG2 or PNG pictures) and check whether it flashes too much
 ///
 /// All frames have one exposure, that of the brightest. Whole frames are fitted into the loop, so that it closes. Without --output
-/// the film goes to renders/SCENE.gif.
+/// the film goes to renders/SCENE.gif. Every film is checked for flashing that can bring on seizures, as seen on a screen and on the
+/// garment itself (WCAG 2.3.1, ITU-R BT.1702): a warning and no medical clearance.
 #[derive(Debug, Args)]
 pub(super) struct Arguments {
     /// The scene file; its `light` needs a `pattern`
@@ -70,6 +73,14 @@ pub(super) struct Arguments {
     /// Put the caption bar of a preview under every frame
     #[arg(long)]
     caption: bool,
+
+    /// End with exit code 1 when the film, or the garment itself, flashes more than the usual limits allow
+    #[arg(long)]
+    strict: bool,
+
+    /// Also draw the flash check as a chart with pictures of the worst second: FILE.svg, FILE.png or FILE.pdf
+    #[arg(long, value_name = "FILE")]
+    flash_report: Option<PathBuf>,
 
     /// Print what was made as JSON
     #[arg(long)]
@@ -123,16 +134,46 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     let job = Job::new(arguments, scene)?;
     let read: Vec<PathBuf> =
         std::iter::once(file.clone()).chain(read.into_iter().map(PathBuf::from)).collect();
+    let report = match &arguments.flash_report {
+        Some(target) => {
+            if files::same_file(target, &job.target) {
+                let fault =
+                    Diagnostic::of_file(&target.display().to_string(), "this file would be written twice");
+                return Err(vec![fault.next("Give film and report their own names.")]);
+            }
+            let format = Format::of(target)?;
+            try_target(target, &read)?;
+            Some((target, format))
+        }
+        None => None,
+    };
     let place = Place::open(&job, &read)?;
     output::diagnostics(&warnings);
     job.warn_of_size();
     let made = job.make(place)?;
-    let text = if arguments.json { format!("{:#}", job.as_json(&made)) } else { job.in_words(&made) };
-    if job.target.as_os_str() == STANDARD_OUTPUT {
-        output::message(&text);
-        return Ok(Outcome::Fine);
+    if let Some((target, format)) = report {
+        job.draw_report(target, format, &made)?;
     }
-    Ok(output::data(&text))
+    let text = if arguments.json { format!("{:#}", job.as_json(&made)) } else { job.in_words(&made) };
+    let told = if job.target.as_os_str() == STANDARD_OUTPUT {
+        output::message(&text);
+        Outcome::Fine
+    } else {
+        output::data(&text)
+    };
+    Ok(if told == Outcome::Fine && arguments.strict && !made.flash.passed() {
+        Outcome::CheckFailed
+    } else {
+        told
+    })
+}
+
+/// A frame on its way into the film.
+struct Seen {
+    picture: LuminanceImage,
+    /// Developed, without the caption bar.
+    canvas: Canvas,
+    packed: Packed,
 }
 
 /// What came of it.
@@ -142,6 +183,7 @@ struct Made {
     size_px: [u32; 2],
     mm_per_px: f64,
     bytes: Option<u64>,
+    flash: FlashReport,
 }
 
 impl Job {
@@ -229,17 +271,18 @@ impl Job {
         let folder = &place.folder;
         let progress = Progress::new(self.timing.count, "Making frames");
         let mut peak_cd_m2 = 0.0_f64;
-        let work = |_: usize,
-                    _: f64,
-                    picture: LuminanceImage|
-         -> Result<(LuminanceImage, Packed), Vec<Diagnostic>> {
-            let canvas = with_bar(developed(&picture, exposure), bar.as_ref());
-            let packed =
-                film::packed(self.kind, canvas, frame.mm_per_px).map_err(|e| self.not_written(&e))?;
-            Ok((picture, packed))
+        let setup = FlashSetup { frame, distance_m: self.scene.view.distance_m, exposure, looped: true };
+        let mut check = FlashCheck::new(setup);
+        let work = |_: usize, _: f64, picture: LuminanceImage| -> Result<Seen, Vec<Diagnostic>> {
+            let canvas = developed(&picture, exposure);
+            let whole = with_bar(canvas.clone(), bar.as_ref());
+            let packed = film::packed(self.kind, whole, frame.mm_per_px).map_err(|e| self.not_written(&e))?;
+            Ok(Seen { picture, canvas, packed })
         };
         // Every frame goes past here, in order, with its time and its luminances: what looks at the film as a whole belongs here.
-        let mut each = |index: usize, _time_s: f64, (picture, packed): (LuminanceImage, Packed)| {
+        let mut each = |index: usize, time_s: f64, Seen { picture, canvas, packed }: Seen| {
+            // Size and order are right by construction, the only errors there are.
+            let _ = check.push_developed(time_s, &picture.image, &canvas);
             peak_cd_m2 = peak_cd_m2.max(picture.peak().0);
             match (&mut film, folder, packed) {
                 (Some(film), _, packed) => film.push(packed).map_err(failed)?,
@@ -262,7 +305,26 @@ impl Job {
         film.map_or(Ok(()), Film::finish).map_err(failed)?;
         place.commit()?;
         let bytes = if self.kind == Kind::Folder { None } else { files::size_of(&self.target) };
-        Ok(Made { exposure, peak_cd_m2, size_px, mm_per_px: frame.mm_per_px, bytes })
+        let flash = check.finish();
+        Ok(Made { exposure, peak_cd_m2, size_px, mm_per_px: frame.mm_per_px, bytes, flash })
+    }
+
+    /// Draws the flash check with pictures of the worst second.
+    fn draw_report(&self, target: &Path, format: Format, made: &Made) -> Result<(), Vec<Diagnostic>> {
+        let fault = Mutex::new(None);
+        let projector = frames::projector(&self.scene, frame(&self.scene), self.timing);
+        let pictures: Vec<(f64, Canvas)> = made
+            .flash
+            .worst_frames()
+            .into_iter()
+            .map(|index| {
+                let time_s = self.timing.time_s(index);
+                (time_s, developed(&projector.picture(&self.levels(time_s, &fault)), made.exposure))
+            })
+            .collect();
+        let (chart, alt) = flash_chart(&made.flash, &self.scene.name, &pictures);
+        let bytes = format.bytes(&chart.svg(&alt)).map_err(|error| not_drawn(target, &error))?;
+        files::write_atomically(target, &bytes)
     }
 
     fn not_written(&self, error: &FilmError) -> Vec<Diagnostic> {
@@ -298,9 +360,8 @@ impl Job {
                 (100.0 * cap.factor).floor()
             ));
         }
-        lines.push(
-            "Light that flashes quickly can bring on seizures in some people; keep changes slow.".to_owned(),
-        );
+        lines.push("Flash check:".to_owned());
+        lines.extend(made.flash.words().iter().map(|words| format!("  {words}")));
         lines.join("\n")
     }
 
@@ -317,6 +378,7 @@ impl Job {
             "exposure_ev_iso_100": made.exposure.0,
             "full_scale_cd_m2": made.exposure.full_scale().0,
             "peak_cd_m2": made.peak_cd_m2,
+            "flash": made.flash.data(),
             "level_factor": self.powered.as_ref().map(|(cap, _)| cap.factor),
         })
     }

@@ -5,7 +5,7 @@ use super::{Outcome, judged, output};
 use crate::build::make::tiles::Paper;
 use crate::client::html::html_for;
 use crate::client::pages::pages;
-use crate::client::{NoSheet, Sheet, Words, sheet};
+use crate::client::{NoSheet, Sheet, Words, motion, sheet};
 use crate::diagnose::Diagnostic;
 use crate::files;
 use crate::picture::chart::svgs_to_pdf;
@@ -107,7 +107,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     let shown = arguments.scene.display().to_string();
     let made = sheet(&resolved, words)
         .map_err(|fault: NoSheet| vec![Diagnostic::of_file(&shown, fault.to_string())])?;
-    // A moving picture joins here: `made.with_motion(Some(Motion { … }))`.
+    let moving = motion::of_scene(&resolved.scene).map_err(|fault| fault.to_string());
+    let made =
+        moving.and_then(|moving| made.with_motion(moving).map_err(|fault| fault.to_string())).map_err(
+            |fault| vec![Diagnostic::of_file(&shown, format!("the moving picture cannot be made: {fault}"))],
+        )?;
     let paper = arguments.paper.into();
     // Both are made before the first is written.
     let bytes: Vec<Vec<u8>> = targets

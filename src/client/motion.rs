@@ -2,13 +2,19 @@
 
 use super::Sheet;
 use super::pictures::Picture;
+use crate::motion::film::FilmError;
+use crate::motion::reel::reel;
 use crate::picture::canvas::Canvas;
 use crate::picture::png_out::PngError;
+use crate::scene::Scene;
 
 /// Stills that are shown; more would be too small.
 pub const MOST_STILLS: usize = 4;
 /// A larger file would make the page too large to send.
 pub const MOST_BYTES: usize = 8 << 20;
+
+/// Longer side of the moving picture in image pixels, and its frames a second at most; where the file would be too large, the next.
+const TRIES: [(u32, f64); 3] = [(480, 12.0), (360, 8.0), (240, 6.0)];
 
 /// A moving picture.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -41,6 +47,42 @@ pub enum NoMotion {
     /// A still could not be encoded.
     #[error("a still frame cannot be encoded: {0}")]
     Still(#[from] PngError),
+}
+
+/// One loop of a scene's pattern with what the flash check says of it; `None` for a scene without a pattern, or one whose loop is too
+/// long for a page.
+///
+/// # Errors
+/// When a frame cannot be encoded.
+pub fn of_scene(scene: &Scene) -> Result<Option<Motion>, FilmError> {
+    for (longer, per_s) in TRIES {
+        let mut small = scene.clone();
+        // The loop is shown as from straight ahead and without a photograph, like all pictures of the sheet.
+        small.view.photo = None;
+        let scale = f64::from(longer) / f64::from(scene.view.size_px.into_iter().max().unwrap_or(1).max(1));
+        small.view.size_px =
+            scene.view.size_px.map(|px| ((f64::from(px) * scale.min(1.0)).round() as u32).max(8));
+        let Some(reel) = reel(&small, per_s)? else { return Ok(None) };
+        if reel.gif.len() > MOST_BYTES {
+            continue;
+        }
+        let seconds = (reel.timing.seconds * 10.0).round() / 10.0;
+        let verdict = if reel.flash.passed() {
+            "It stays within the usual limits of flashing".to_owned()
+        } else {
+            format!("Caution: it flashes more than the usual limits allow. {}", reel.flash.words().join(" "))
+        };
+        return Ok(Some(Motion {
+            animation: reel.gif,
+            alt: format!("{}: one loop of {seconds} s of how its light moves.", scene.name),
+            caption: format!(
+                "One loop of {seconds} s, exposed at {} (ISO 100). {verdict} (WCAG 2.3.1 and ITU-R BT.1702; a warning and no medical clearance).",
+                reel.exposure
+            ),
+            stills: reel.stills,
+        }));
+    }
+    Ok(None)
 }
 
 /// A moving picture in the form in which it is put on the sheet.

@@ -14,6 +14,7 @@ pub mod palette;
 pub mod pattern;
 pub mod picture;
 pub(crate) mod read;
+pub mod reel;
 pub mod shape;
 pub mod timing;
 pub mod y4m;
