@@ -5,6 +5,7 @@
 
 mod command;
 mod films;
+mod flashing;
 mod frames;
 mod patterns;
 

@@ -49,6 +49,9 @@ impl Finding {
             return match self.most_changes {
                 0 => format!("no {kind} flashes over a large area{area}"),
                 1 => format!("one {kind} change over a large area, no flash{area}"),
+                2 => format!(
+                    "at most one {kind} flash in any second over a large area ({MOST_FLASHES} are allowed){area}"
+                ),
                 _ => format!(
                     "at most {} {kind} flashes in any second over a large area ({MOST_FLASHES} are allowed){area}",
                     short(self.flashes())
