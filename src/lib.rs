@@ -72,6 +72,7 @@ pub mod diagnose;
 pub mod files;
 pub mod judge;
 pub mod light;
+pub mod page;
 pub mod photo;
 pub mod picture;
 pub mod pixels;

@@ -14,6 +14,7 @@ pub mod output;
 mod pick;
 mod preview;
 mod progress;
+mod serve;
 mod spread;
 mod standoff;
 mod view;
@@ -58,6 +59,7 @@ enum Command {
     Standoff(standoff::Arguments),
     Pick(pick::Arguments),
     Make(make::Arguments),
+    Serve(serve::Arguments),
     Spread(spread::Arguments),
     Cloth(cloth::Arguments),
     Check(check::Arguments),
@@ -83,6 +85,7 @@ pub fn run() -> ExitCode {
             Command::Pick(arguments) => pick::run(&arguments),
             Command::Standoff(arguments) => standoff::run(&arguments),
             Command::Make(arguments) => make::run(&arguments),
+            Command::Serve(arguments) => serve::run(&arguments),
             Command::Spread(arguments) => spread::run(&arguments),
             Command::Cloth(arguments) => cloth::run(&arguments),
             Command::Check(arguments) => check::run(&arguments),
