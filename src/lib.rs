@@ -74,6 +74,7 @@ pub mod files;
 pub mod judge;
 pub mod light;
 pub mod motion;
+pub mod page;
 pub mod photo;
 pub mod picture;
 pub mod pixels;

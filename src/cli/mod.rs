@@ -17,6 +17,7 @@ mod pick;
 mod preview;
 mod progress;
 mod sheet;
+mod serve;
 mod spread;
 mod standoff;
 mod view;
@@ -63,6 +64,7 @@ enum Command {
     Pick(pick::Arguments),
     Make(make::Arguments),
     Sheet(sheet::Arguments),
+    Serve(serve::Arguments),
     Spread(spread::Arguments),
     Cloth(cloth::Arguments),
     Check(check::Arguments),
@@ -90,6 +92,7 @@ pub fn run() -> ExitCode {
             Command::Standoff(arguments) => standoff::run(&arguments),
             Command::Make(arguments) => make::run(&arguments),
             Command::Sheet(arguments) => sheet::run(&arguments),
+            Command::Serve(arguments) => serve::run(&arguments),
             Command::Spread(arguments) => spread::run(&arguments),
             Command::Cloth(arguments) => cloth::run(&arguments),
             Command::Check(arguments) => check::run(&arguments),

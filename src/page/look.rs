@@ -1,0 +1,300 @@
+//! Pictures, numbers and the chart of gaps, as the page asks for them.
+
+use super::asked::{Answer, Opened, number, scene, text};
+use super::model;
+use super::turns::Turn;
+use crate::build::cautions::cautions;
+use crate::build::powered::both_cases;
+use crate::choose::standoff::{Subject, Sweep, Unjudgeable, end_mm, gaps};
+use crate::judge::numbers::{Judged, Layout, Numbers, Range};
+use crate::judge::softness::{Softness, look};
+use crate::picture::clip::developed;
+use crate::picture::luminance::{frame, luminance};
+use crate::picture::png_out::srgb_8;
+use crate::picture::render::exposure;
+use crate::reading::edit::{Edit, edited};
+use crate::reading::plain::{Plain, Step};
+use crate::scene::file::resolve;
+use crate::scene::{Exposure, Scene};
+use serde_json::{Value, json};
+
+/// Sides of a picture that the page may ask for, in image pixels.
+const LEAST_PX: f64 = 16.0;
+const MOST_PX: f64 = 2400.0;
+/// A quick picture has this share of the image pixels along each side.
+const QUICK: f64 = 0.5;
+/// Gaps of the chart: fewer than on paper, the page draws a smooth line.
+const CHART_GAPS: usize = 25;
+/// Edits in one question.
+const MOST_EDITS: usize = 100;
+
+/// What is in a text.
+#[must_use]
+pub fn read(question: &Value, opened: &Opened) -> Answer {
+    match text(question) {
+        Ok(text) => Answer::json(&model::read(text, &resolve(text, super::asked::SHOWN_AS, opened))),
+        Err(answer) => answer,
+    }
+}
+
+/// The text with its edits made, and what is in it then.
+#[must_use]
+pub fn edit(question: &Value, opened: &Opened) -> Answer {
+    let old = match text(question) {
+        Ok(text) => text,
+        Err(answer) => return answer,
+    };
+    let Some(edits) = question["edits"].as_array().filter(|edits| edits.len() <= MOST_EDITS) else {
+        return Answer::not_understood("the question holds no list of edits");
+    };
+    let Some(edits) = edits.iter().map(one_edit).collect::<Option<Vec<Edit>>>() else {
+        return Answer::not_understood("an edit needs a path and one of `set`, `remove`, `insert`");
+    };
+    match edited(old, &edits) {
+        Ok(new) => {
+            let mut answer = model::read(&new, &resolve(&new, super::asked::SHOWN_AS, opened));
+            answer["text"] = json!(new);
+            Answer::json(&answer)
+        }
+        Err(fault) => Answer::problem(fault.to_string(), "Change it in the text."),
+    }
+}
+
+fn one_edit(edit: &Value) -> Option<Edit> {
+    let step = |step: &Value| match step {
+        Value::String(key) => Some(Step::Key(key.clone())),
+        other => other.as_u64().and_then(|i| usize::try_from(i).ok()).map(Step::Index),
+    };
+    let path = edit["path"].as_array()?.iter().map(step).collect::<Option<Vec<Step>>>()?;
+    let map = edit.as_object()?;
+    if let Some(value) = map.get("set") {
+        return Some(Edit::Set { path, value: Plain::from(value) });
+    }
+    if map.get("remove").and_then(Value::as_bool) == Some(true) {
+        return Some(Edit::Remove { path });
+    }
+    let index = map.get("insert")?.as_u64().and_then(|i| usize::try_from(i).ok())?;
+    Some(Edit::Insert { path, index, value: Plain::from(map.get("value")?) })
+}
+
+/// The scene with the picture's size set so that it fits into what the page has room for.
+#[must_use]
+pub fn sized(mut scene: Scene, question: &Value) -> Scene {
+    let quick = question["detail"].as_str() == Some("quick");
+    let share = if quick { QUICK } else { 1.0 };
+    let room = [("width_px", 960.0), ("height_px", 540.0)]
+        .map(|(key, otherwise)| share * number(question, key, LEAST_PX, MOST_PX, otherwise));
+    let ([x0, y0], [x1, y1]) = scene.shown_extent();
+    let size = [(x1 - x0).0.max(1e-3), (y1 - y0).0.max(1e-3)];
+    let px_per_mm = (room[0] / size[0]).min(room[1] / size[1]);
+    scene.view.size_px = size.map(|mm| (mm * px_per_mm).round().clamp(1.0, MOST_PX) as u32);
+    if let Some(ev) = question["exposure_ev"].as_f64().filter(|ev| (-2.0..=20.0).contains(ev)) {
+        scene.view.exposure = Exposure::Fixed(ev);
+    }
+    scene
+}
+
+/// The picture.
+#[must_use]
+pub fn picture(question: &Value, opened: &Opened, turn: &Turn) -> Answer {
+    let scene = match scene(question, opened) {
+        Ok(resolved) => sized(resolved.scene, question),
+        Err(answer) => return answer,
+    };
+    if turn.is_stale() {
+        return Answer::stale();
+    }
+    let image = luminance(&scene);
+    if turn.is_stale() {
+        return Answer::stale();
+    }
+    let ev = exposure(&scene, &image);
+    let mm_per_px = image.frame.mm_per_px;
+    let about = json!({
+        "exposure_ev": ev.0, "mm_per_px": mm_per_px, "frame_mm": shown_mm(&scene), "peak_cd_m2": image.peak().0,
+        "room_cd_m2": image.room.luminance(), "straight_share": image.straight,
+        "detail": if question["detail"].as_str() == Some("quick") { "quick" } else { "full" },
+    });
+    match srgb_8(&developed(&image, ev), mm_per_px, &[("Software", "weftlight")]) {
+        Ok(png) => Answer::bytes("image/png", png, Some(about)),
+        Err(fault) => Answer::problem(format!("the picture cannot be encoded: {fault}"), ""),
+    }
+}
+
+/// Left, lower, right and upper edge of the picture in mm.
+fn shown_mm(scene: &Scene) -> [f64; 4] {
+    let frame = frame(scene);
+    let half = 0.5 * frame.mm_per_px;
+    let [left, top] = frame.centre_of(0, 0);
+    let [right, bottom] = frame.centre_of(frame.width_px - 1, frame.height_px - 1);
+    [left - half, bottom - half, right + half, top + half]
+}
+
+/// The numbers that matter, in words a maker uses, and the cautions.
+#[must_use]
+pub fn numbers(question: &Value, opened: &Opened, turn: &Turn) -> Answer {
+    let scene = match scene(question, opened) {
+        Ok(resolved) => resolved.scene,
+        Err(answer) => return answer,
+    };
+    if turn.is_stale() {
+        return Answer::stale();
+    }
+    let judged = Layout::of(&scene).judged(&scene);
+    let power = scene.supply.as_ref().and_then(|supply| both_cases(&scene, supply).ok());
+    let cautions: Vec<String> =
+        cautions(&scene, scene.supply.as_ref(), power.as_ref()).iter().map(ToString::to_string).collect();
+    Answer::json(&json!({
+        "headline": headline(&judged, &scene), "numbers": rows(&judged), "cautions": cautions,
+        "samples": judged.samples.len(),
+    }))
+}
+
+fn headline(judged: &Judged, scene: &Scene) -> Value {
+    let Some(range) = judged.range_of(|n| n.dot_visibility) else {
+        return json!({"softness": null, "words": "There are no neighbouring lit pixels, so there are no dots to hide."});
+    };
+    let word = look(range.value);
+    let [from, to] = [look(range.low), look(range.high)];
+    let sure = if from == to { String::new() } else { format!(" What the cloth may be reaches from {from} to {to}.") };
+    json!({"softness": word, "words": format!("{} seen from {} m.{sure}", capital(word), scene.view.distance_m)})
+}
+
+fn capital(word: &str) -> String {
+    let mut letters = word.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+/// The numbers in the order in which a maker asks for them.
+fn rows(judged: &Judged) -> Vec<Value> {
+    let some = |key: &str, name: &str, meaning: &str, unit: &str, scale: f64, pick: &dyn Fn(&Numbers) -> Option<f64>| {
+        let range = judged.range_of(pick)?;
+        let Range { value, low, high } = Range { value: scale * range.value, low: scale * range.low, high: scale * range.high };
+        Some(json!({
+            "key": key, "name": name, "meaning": meaning, "unit": unit,
+            "value": finite(value), "low": finite(low), "high": finite(high), "shown": shown(value, low, high, unit),
+        }))
+    };
+    [
+        some("dot_visibility", "dot visibility", "contrast of the dots over what the eye can just see; below 1 no dots show", "", 1.0, &|n| n.dot_visibility),
+        some("dots_vanish_m", "dots vanish from", "seen from farther away no dots show", "m", 1.0, &|n| n.dots_vanish_m),
+        some("light_kept", "light kept", "share of the pixels' light that comes out in front", "%", 100.0, &|n| Some(n.light_kept)),
+        some("mean_cd_m2", "glow between the pixels", "mean luminance; a screen shows about 100 to 300", "cd/m2", 1.0, &|n| Some(n.mean_cd_m2)),
+        some("peak_cd_m2", "brightest place", "peak luminance", "cd/m2", 1.0, &|n| Some(n.peak_cd_m2)),
+        some("contrast_with_room", "glow over the room-lit cloth", "how far the glow stands out; below about 1 it drowns", "times", 1.0, &|n| Some(n.contrast_with_room)),
+        some("spot_width_mm", "spot width", "one pixel's spot, between the places of half its height", "mm", 1.0, &|n| n.spot_width_mm),
+        some("evenness", "evenness", "darkest over mean of the glow; 1 is even", "", 1.0, &|n| n.evenness),
+        some("colour_shift", "colour shift", "by the cloth, in CIEDE2000; 1 is just seen side by side", "", 1.0, &|n| n.colour_shift),
+        some("thickness_mm", "thickness", "board to the outer face", "mm", 1.0, &|n| Some(n.thickness_mm)),
+        some("areal_mass_g_m2", "weight of the cloth", "of one square metre", "g/m2", 1.0, &|n| n.areal_mass_g_m2),
+    ]
+    .into_iter()
+    .flatten()
+    .collect()
+}
+
+fn finite(value: f64) -> Option<f64> {
+    value.is_finite().then_some(value)
+}
+
+/// Three digits are what the estimates carry at most.
+fn three(value: f64) -> String {
+    if !value.is_finite() {
+        return "no end".to_owned();
+    }
+    if value == 0.0 {
+        return "0".to_owned();
+    }
+    let decimals = (2.0 - value.abs().log10().floor()).clamp(0.0, 4.0) as usize;
+    let text = format!("{value:.decimals$}");
+    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+}
+
+fn shown(value: f64, low: f64, high: f64, unit: &str) -> String {
+    let middle = format!("{} {unit}", three(value));
+    let middle = middle.trim_end();
+    let [low, high] = [low, high].map(three);
+    if low == high { middle.to_owned() } else { format!("{middle} ({low} to {high})") }
+}
+
+/// Dot visibility over the gap below the first cloth.
+#[must_use]
+pub fn gap_chart(question: &Value, opened: &Opened, turn: &Turn) -> Answer {
+    let scene = match scene(question, opened) {
+        Ok(resolved) => resolved.scene,
+        Err(answer) => return answer,
+    };
+    if turn.is_stale() {
+        return Answer::stale();
+    }
+    let subject = match Subject::new(scene) {
+        Ok(subject) => subject,
+        Err(why) => return Answer::problem(why_not(why), ""),
+    };
+    let subjects = [subject];
+    let (subject, present) = (&subjects[0], subjects[0].own_gap_mm());
+    let end = end_mm(&subjects).max((1.25 * present).ceil());
+    if turn.is_stale() {
+        return Answer::stale();
+    }
+    let sweep = Sweep::over(subject, &gaps(0.0, end, CHART_GAPS), &|| ());
+    if turn.is_stale() {
+        return Answer::stale();
+    }
+    let curve = sweep.curve();
+    let samples = sweep.sample_curves();
+    let ends = |quantile: usize| -> Option<Vec<f64>> {
+        (!samples.is_empty()).then(|| {
+            let at = |gap: &f64| {
+                let mut values: Vec<f64> = samples.iter().map(|sample| sample.at(*gap)).collect();
+                values.sort_by(f64::total_cmp);
+                let last = values.len() - 1;
+                // One in ten lies outside on either side.
+                values[(last * quantile + 5) / 10]
+            };
+            sweep.gaps_mm.iter().map(at).collect()
+        })
+    };
+    let visibility: Vec<f64> = sweep.gaps_mm.iter().map(|gap| curve.at(*gap)).collect();
+    let vanish = curve.deciding(Softness::Smooth);
+    let mut words = Vec::new();
+    match vanish {
+        Some(gap) => words.push(format!("No dots show from {} mm on.", three(gap))),
+        None => words.push(format!("Dots show at every gap up to {} mm.", three(end))),
+    }
+    words.push(format!(
+        "The trade's rule of thumb (a gap of about one pitch, {} mm; common practice, no source) gives: {}.",
+        three(subject.pitch_mm()),
+        look(curve.at(subject.pitch_mm().min(end)))
+    ));
+    Answer::json(&json!({
+        "present_mm": present, "least_mm": 0.0, "most_mm": end, "gaps_mm": sweep.gaps_mm, "visibility": visibility,
+        "low": ends(1), "high": ends(9), "bands": bands(&sweep.gaps_mm, &visibility), "vanish_mm": vanish, "words": words,
+    }))
+}
+
+fn why_not(why: Unjudgeable) -> &'static str {
+    match why {
+        Unjudgeable::NoCloth => "there is no cloth, so there is no gap to choose",
+        Unjudgeable::NoPixels => "there are no pixels",
+        Unjudgeable::Dark => "all pixels are dark",
+        Unjudgeable::Single => "no two lit pixels are neighbours, so there are no dots to hide",
+    }
+}
+
+/// Stretches of gaps that look alike.
+fn bands(gaps_mm: &[f64], visibility: &[f64]) -> Vec<Value> {
+    let mut bands: Vec<(&str, f64, f64)> = Vec::new();
+    for (gap, seen) in gaps_mm.iter().zip(visibility) {
+        let word = look(*seen);
+        match bands.last_mut() {
+            Some((last, _, to)) if *last == word => *to = *gap,
+            Some((_, _, to)) => {
+                let from = *to;
+                bands.push((word, from, *gap));
+            }
+            None => bands.push((word, *gap, *gap)),
+        }
+    }
+    bands.iter().map(|(word, from, to)| json!({"softness": word, "from_mm": from, "to_mm": to})).collect()
+}

@@ -1,0 +1,266 @@
+//! The cloths: each as a small lit swatch with the figures by which a maker chooses, and cloths of the maker's own.
+//!
+//! Every swatch shows one white 5050 pixel at a level at which none is white all over, 6 mm behind the cloth in a dark room, all at one exposure: that of the
+//! middle of the catalogue. What is brighter or darker on the shelf is so at home.
+
+use super::asked::Answer;
+use crate::cloth::catalogue;
+use crate::cloth::diffuse::through_with_range;
+use crate::cloth::file::resolve as cloth_of;
+use crate::cloth::label::write::{Heading, cloth_file};
+use crate::cloth::label::{LabelInput, Structure};
+use crate::cloth::{Basis, Cloth};
+use crate::diagnose::Diagnostic;
+use crate::light::transport::straight_transmittance;
+use crate::picture::clip::developed;
+use crate::picture::exposure::{ExposureValue, resolve_for_set};
+use crate::picture::luminance::{LuminanceImage, luminance};
+use crate::picture::png_out::srgb_8;
+use crate::pixels::package::Package;
+use crate::quantity::{Millimetres, Nanometres};
+use crate::reading::plain::Plain;
+use crate::reading::{parse, shape};
+use crate::scene::{Exposure, Pixel, PlacedCloth, Scene, View};
+use serde_json::{Value, json};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
+
+/// Stand-off of the swatches.
+const STAND_OFF_MM: f64 = 6.0;
+/// Side of a swatch in image pixels, and what it shows in mm.
+const SIDE_PX: u32 = 160;
+const SIDE_MM: f64 = 44.0;
+/// Where the shelf's share of light is told: green, which the eye weighs most.
+const GREEN_NM: f64 = 525.0;
+/// Cloths of one's own on the shelf of one page; beyond, the oldest leaves.
+const MOST_OWN: usize = 100;
+
+/// A cloth of the maker's own.
+#[derive(Clone, Debug)]
+struct Own {
+    cloth: Arc<Cloth>,
+    text: String,
+}
+
+/// The cloths of a page.
+#[derive(Debug, Default)]
+pub struct Shelf {
+    own: Mutex<Vec<Own>>,
+    exposure: OnceLock<ExposureValue>,
+}
+
+impl Shelf {
+    fn own(&self) -> Vec<Own> {
+        self.own.lock().unwrap_or_else(PoisonError::into_inner).clone()
+    }
+
+    fn add(&self, own: Own) {
+        let mut all = self.own.lock().unwrap_or_else(PoisonError::into_inner);
+        all.retain(|known| known.cloth.name != own.cloth.name);
+        all.push(own);
+        if all.len() > MOST_OWN {
+            all.remove(0);
+        }
+    }
+
+    fn cloth(&self, name: &str) -> Option<Arc<Cloth>> {
+        let own = self.own().into_iter().find(|own| own.cloth.name == name).map(|own| own.cloth);
+        own.or_else(|| catalogue::by_name(name)?.ok())
+    }
+
+    /// The exposure of all swatches.
+    fn exposure(&self) -> ExposureValue {
+        *self.exposure.get_or_init(|| {
+            let cloths = catalogue::names().filter_map(|name| catalogue::by_name(name)?.ok());
+            let pictures: Vec<LuminanceImage> = cloths.map(|cloth| luminance(&one_pixel(&cloth))).collect();
+            resolve_for_set(Exposure::Auto, pictures.iter().map(|p| p.image.planes[1].as_slice()))
+        })
+    }
+}
+
+/// One white pixel behind the cloth in a dark room.
+fn one_pixel(cloth: &Arc<Cloth>) -> Scene {
+    let package = Arc::new(Package::named("5050").unwrap_or_else(|| Package::ideal(1.0)));
+    let levels = vec![1.0; package.dies.len()];
+    let pixel = Pixel {
+        at: [Millimetres(0.0); 2],
+        turn_rad: 0.0,
+        package,
+        levels,
+        group: 0,
+        extra_gap: Millimetres(0.0),
+    };
+    Scene {
+        name: "Swatch".to_owned(),
+        board_reflectance: 0.5,
+        pixels: vec![pixel],
+        stack: vec![PlacedCloth {
+            gap_below: Millimetres(STAND_OFF_MM),
+            cloth: Arc::clone(cloth),
+            sleeve: false,
+        }],
+        view: View {
+            distance_m: 2.0,
+            room_lx: 0.0,
+            exposure: Exposure::Auto,
+            margin: Millimetres(0.5 * SIDE_MM),
+            size_px: [SIDE_PX; 2],
+            age_years: 35.0,
+            eye_pigment: 0.5,
+            photo: None,
+            side_rad: 0.0,
+            from_rad: 0.0,
+        },
+        supply: None,
+        piece: None,
+        pattern: None,
+    }
+}
+
+/// All cloths with the figures by which one chooses.
+#[must_use]
+pub fn list(shelf: &Shelf) -> Answer {
+    let named = catalogue::names().filter_map(|name| catalogue::by_name(name)?.ok());
+    let mut cloths: Vec<Value> = named.map(|cloth| facts(&cloth, None)).collect();
+    cloths.extend(shelf.own().iter().map(|own| facts(&own.cloth, Some(&own.text))));
+    Answer::json(&json!({"cloths": cloths, "stand_off_mm": STAND_OFF_MM}))
+}
+
+fn facts(cloth: &Arc<Cloth>, own: Option<&str>) -> Value {
+    let scene = one_pixel(cloth);
+    let numbers = crate::judge::numbers::Layout::of(&scene).numbers(&scene);
+    let [middle, low, high] = through_with_range(cloth, Nanometres(GREEN_NM));
+    let layer = cloth.layer_at(Millimetres(STAND_OFF_MM), Nanometres(GREEN_NM));
+    let basis = match cloth.basis {
+        Basis::Bulk => "bulk",
+        Basis::Measured => "measured",
+        Basis::Label => "label",
+        Basis::Calibrated => "calibrated",
+    };
+    json!({
+        "name": cloth.name, "title": cloth.title, "about": cloth.source, "thickness_mm": cloth.thickness.0,
+        "areal_mass_g_m2": cloth.areal_mass_g_m2, "light_kept": middle, "light_kept_low": low, "light_kept_high": high,
+        "spot_mm": numbers.spot_width_mm, "straight_share": straight_transmittance(&[layer]), "basis": basis,
+        "own": own.is_some(), "swatch": format!("/api/shelf/{}.png", cloth.name),
+        // What to put into a scene: the name, or the whole cloth written in place, so that the scene needs no other file.
+        "value": own.map_or_else(|| json!(cloth.name), in_place),
+    })
+}
+
+/// A cloth file's text as JSON.
+fn in_place(text: &str) -> Value {
+    parse(text).map_or(Value::Null, |tree| as_json(&Plain::from(&tree)))
+}
+
+fn as_json(plain: &Plain) -> Value {
+    match plain {
+        Plain::Nothing => Value::Null,
+        Plain::Flag(flag) => json!(flag),
+        Plain::Number(number) => json!(number),
+        Plain::Text(text) => json!(text),
+        Plain::List(items) => items.iter().map(as_json).collect(),
+        Plain::Map(entries) => {
+            Value::Object(entries.iter().map(|(key, value)| (key.clone(), as_json(value))).collect())
+        }
+    }
+}
+
+/// The swatch of a cloth; `None` where there is no such cloth.
+#[must_use]
+pub fn swatch(shelf: &Shelf, name: &str) -> Option<Answer> {
+    let cloth = shelf.cloth(name)?;
+    let image = luminance(&one_pixel(&cloth));
+    let canvas = developed(&image, shelf.exposure());
+    let png = srgb_8(&canvas, image.frame.mm_per_px, &[("Software", "weftlight")]).ok()?;
+    Some(Answer::bytes("image/png", png, None))
+}
+
+/// Names of the fibres that a label may name.
+#[must_use]
+pub fn fibres() -> Vec<&'static str> {
+    crate::cloth::fibres::names().collect()
+}
+
+/// A cloth from its label, put on the shelf.
+#[must_use]
+pub fn estimate(question: &Value, shelf: &Shelf) -> Answer {
+    match label(question) {
+        Ok((name, title, label)) => {
+            let heading = Heading {
+                name: &name,
+                title: &title,
+                source: "Label estimate by the fibre model from the values given. Not measured.",
+                comment: "",
+            };
+            let text = cloth_file(&heading, &label);
+            match cloth_of(&text, "the label") {
+                Ok(cloth) => {
+                    let cloth = Arc::new(cloth);
+                    let [middle, low, high] = through_with_range(&cloth, Nanometres(GREEN_NM));
+                    let words = vec![
+                        format!(
+                            "Lets {:.0} % of green light through, probably {:.0} to {:.0} %.",
+                            100.0 * middle,
+                            100.0 * low,
+                            100.0 * high
+                        ),
+                        "An estimate from its label, not a measurement; a test piece decides.".to_owned(),
+                    ];
+                    let answer = json!({"name": name, "text": text, "words": words, "value": in_place(&text)});
+                    shelf.add(Own { cloth, text });
+                    Answer::json(&answer)
+                }
+                Err(problems) => Answer::problems("", &problems),
+            }
+        }
+        Err(what) => Answer::problem(what, "Change it in the form."),
+    }
+}
+
+fn label(question: &Value) -> Result<(String, String, LabelInput), String> {
+    let number = |key: &str, name: &str| {
+        question[key].as_f64().filter(|v| v.is_finite()).ok_or_else(|| format!("{name} is missing or no number"))
+    };
+    let title = question["title"].as_str().map(str::trim).filter(|title| !title.is_empty());
+    let title = title.map_or_else(|| "My cloth".to_owned(), |title| title.chars().take(80).collect());
+    let fibre = question["fibre"].as_str().unwrap_or("").trim().to_owned();
+    let colour = question["colour"].as_str().and_then(shape::colour).ok_or("the colour is missing: #rrggbb")?;
+    let structure = match question["structure"].as_str() {
+        None | Some("") => Structure::Felt,
+        Some(name) => Structure::named(name).ok_or_else(|| format!("`{name}` is no way in which cloth is made"))?,
+    };
+    let label = LabelInput {
+        fibres: vec![(fibre, 1.0)],
+        fibre_um: question["fibre_diameter_um"].as_f64(),
+        areal_mass_g_m2: number("areal_mass_g_m2", "the mass of a square metre (g)")?,
+        thickness: Millimetres(number("thickness_mm", "the thickness (mm)")?),
+        colour,
+        structure,
+        cover: question["cover"].as_f64(),
+    };
+    Ok((short_name(&title), title, label))
+}
+
+/// A short name from a title: lower-case letters, digits and hyphens.
+fn short_name(title: &str) -> String {
+    let mut name = String::from("own");
+    for c in title.to_lowercase().chars() {
+        match c {
+            'a'..='z' | '0'..='9' => {
+                if name == "own" {
+                    name.push('-');
+                }
+                name.push(c);
+            }
+            _ if !name.ends_with('-') => name.push('-'),
+            _ => {}
+        }
+    }
+    name.trim_end_matches('-').chars().take(40).collect()
+}
+
+/// A cloth from photographs.
+#[must_use]
+pub fn photo(_question: &Value, _shelf: &Shelf) -> Answer {
+    let fault = Diagnostic::of_file("the photographs", "the page does not take photographs yet");
+    Answer::problems("", &[fault.next("Use `weftlight cloth calibrate`, and bring the cloth file into the scene.")])
+}

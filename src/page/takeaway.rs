@@ -1,0 +1,119 @@
+//! Files to take away: what the command line writes, from the page's own text.
+
+use super::asked::{Answer, Opened, number, scene};
+use super::turns::Turn;
+use crate::build::make::figures::{Figures, preview};
+use crate::build::make::tiles::{Paper, drawings};
+use crate::build::make::{chart::volts_chart, html::html, pages::pages, plan};
+use crate::client::html::html_for;
+use crate::client::motion::of_scene;
+use crate::client::pages::pages as client_pages;
+use crate::client::{Words, sheet};
+use crate::motion::reel::reel;
+use crate::picture::chart::svgs_to_pdf;
+use crate::picture::luminance::luminance;
+use crate::picture::render;
+use crate::scene::file::Resolved;
+use serde_json::{Value, json};
+
+/// A file.
+#[must_use]
+pub fn download(question: &Value, opened: &Opened) -> Answer {
+    let resolved = match scene(question, opened) {
+        Ok(resolved) => resolved,
+        Err(answer) => return answer,
+    };
+    let stem = stem(&resolved.scene.name);
+    let named = |mut answer: Answer, ending: &str| {
+        answer.file_name = Some(format!("{stem}{ending}"));
+        answer
+    };
+    match question["what"].as_str() {
+        Some("preview") => {
+            let image = luminance(&resolved.scene);
+            match render::png(&resolved.scene, &image, render::exposure(&resolved.scene, &image)) {
+                Ok(png) => named(Answer::bytes("image/png", png, None), ".png"),
+                Err(fault) => Answer::problem(format!("the picture cannot be encoded: {fault}"), ""),
+            }
+        }
+        Some("make") => make(&resolved, false).map_or_else(|e| e, |a| named(a, "-make.html")),
+        Some("client-page") => client(&resolved, false).map_or_else(|e| e, |a| named(a, "-sheet.html")),
+        Some("client-pdf") => client(&resolved, true).map_or_else(|e| e, |a| named(a, "-sheet.pdf")),
+        Some("make-pdf") => make(&resolved, true).map_or_else(|e| e, |a| named(a, "-make.pdf")),
+        _ => Answer::not_understood("the question names no file that can be made"),
+    }
+}
+
+/// The make sheet.
+fn make(resolved: &Resolved, as_pdf: bool) -> Result<Answer, Answer> {
+    let plan = plan(resolved, None).map_err(|fault| Answer::problem(fault.to_string(), ""))?;
+    let drawn = drawings(&plan, Paper::A4);
+    let preview = preview(&resolved.scene, &plan)
+        .map_err(|fault| Answer::problem(format!("the preview cannot be encoded: {fault}"), ""))?;
+    let figures = Figures { chart: volts_chart(&plan), preview: Some(preview) };
+    if !as_pdf {
+        return Ok(Answer::bytes("text/html; charset=utf-8", html(&plan, &drawn, &figures).into_bytes(), None));
+    }
+    svgs_to_pdf(&pages(&plan, &drawn, &figures))
+        .map(|pdf| Answer::bytes("application/pdf", pdf, None))
+        .map_err(|fault| Answer::problem(format!("the drawings cannot be written as PDF: {fault}"), ""))
+}
+
+/// A file's name from a scene's: letters and digits of ASCII, hyphens for the rest.
+fn stem(name: &str) -> String {
+    let plain: String =
+        name.chars().take(60).map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' }).collect();
+    let trimmed = plain.trim_matches('-');
+    if trimmed.is_empty() { "scene".to_owned() } else { trimmed.to_owned() }
+}
+
+/// Longer side of the film in the page, in image pixels.
+const FILM_PX: f64 = 640.0;
+/// Its frames a second at most.
+const FILM_PER_S: f64 = 15.0;
+
+/// The moving picture with what the flash check says of it.
+#[must_use]
+pub fn motion(question: &Value, opened: &Opened, turn: &Turn) -> Answer {
+    let mut scene = match scene(question, opened) {
+        Ok(resolved) => resolved.scene,
+        Err(answer) => return answer,
+    };
+    let longer = f64::from(scene.view.size_px.into_iter().max().unwrap_or(1).max(1));
+    let wanted = ["width_px", "height_px"].map(|key| number(question, key, 16.0, 1280.0, FILM_PX));
+    let scale = (wanted[0].max(wanted[1]) / longer).min(1.0);
+    scene.view.size_px = scene.view.size_px.map(|px| ((f64::from(px) * scale).round() as u32).max(8));
+    scene.view.photo = None;
+    if turn.is_stale() {
+        return Answer::stale();
+    }
+    match reel(&scene, FILM_PER_S) {
+        Ok(Some(reel)) => {
+            let about = json!({
+                "frames": reel.timing.count, "seconds": reel.timing.seconds,
+                "flash": {"passes": reel.flash.passed(), "words": reel.flash.words()},
+            });
+            Answer::bytes("image/gif", reel.gif, Some(about))
+        }
+        Ok(None) => Answer::problem(
+            "the scene has no pattern, so nothing moves",
+            "Give `light` a `pattern`, such as `pattern: {pulse: {period_s: 4}}`.",
+        ),
+        Err(fault) => Answer::problem(format!("the film cannot be made: {fault}"), ""),
+    }
+}
+
+/// The sheet for a client.
+fn client(resolved: &Resolved, as_pdf: bool) -> Result<Answer, Answer> {
+    let fault = |what: String| Answer::problem(what, "");
+    let made = sheet(resolved, Words::default()).map_err(|error| fault(error.to_string()))?;
+    let moving = of_scene(&resolved.scene).map_err(|error| fault(error.to_string()))?;
+    let made = made.with_motion(moving).map_err(|error| fault(error.to_string()))?;
+    if !as_pdf {
+        let page = html_for(&made, Paper::A4).into_bytes();
+        return Ok(Answer::bytes("text/html; charset=utf-8", page, None));
+    }
+    svgs_to_pdf(&client_pages(&made, Paper::A4))
+        .map(|pdf| Answer::bytes("application/pdf", pdf, None))
+        .map_err(|error| fault(format!("the sheet cannot be written as PDF: {error}")))
+}
