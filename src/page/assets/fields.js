@@ -48,10 +48,10 @@ export class FieldView {
       title: "back to the usual value",
       onclick: () => this.left(this.field.path, this.field.label),
     }, "leave out");
-    this.help = make("p.meaning", { id: `${id}-m` });
+    this.help = make("span.meaning", { id: `${id}-m` });
     this.fault = make("p.fault", { id: `${id}-x`, hidden: true });
     this.controls = make("div.controls");
-    this.element = make("div.field", { "data-path": field.path.join("."), "data-kind": field.kind }, make("div.head", {}, this.label, this.out), this.controls, this.help, this.fault);
+    this.element = make("div.field", { "data-path": field.path.join("."), "data-kind": field.kind }, make("div.head", {}, this.label, " ", this.help, " ", this.out), this.controls, this.fault);
     this.field = field;
     this.#build(id);
     for (const input of this.inputs) {

@@ -45,7 +45,8 @@ export class Live extends EventTarget {
   /** The scene changed: everything that depends on it is asked anew. `again` asks even for the version that is shown. */
   changed(again = false) {
     if (!this.scene.now.usable) return this.#rest();
-    if (!again && this.wanted === this.scene.version) return;
+    // Before the work place is in sight there is no size to draw for.
+    if (this.picture.size[0] === 0 || (!again && this.wanted === this.scene.version)) return;
     this.wanted = this.scene.version;
     this.quick.ask(this.#job("quick"));
     this.fullPause.ask();

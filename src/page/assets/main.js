@@ -227,6 +227,7 @@ async function open(text, name, saved) {
   held.clear();
   place(true);
   picture.fit();
+  live.changed();
   // A file that cannot be used is shown as text, where it can be mended.
   if (!scene.now.model) showTab("text");
   window.scrollTo(0, 0);

@@ -56,10 +56,10 @@ export class Scene extends EventTarget {
     this.#waiting.clear();
     this.name = name;
     this.#saved = saved ? text : "";
-    this.now = { text, model: null, usable: false, problems: [], curve: (this.#curve += 1), label: "" };
-    this.#take(text, read, "open", null);
-    this.#past = [];
-    this.#tell("opened");
+    this.#last = { path: null, at: 0 };
+    this.now = { text, model: read.model ?? null, usable: read.usable, problems: read.problems, curve: (this.#curve += 1), label: "" };
+    this.version += 1;
+    this.#tell("change");
   }
 
   /** The text was saved. */
