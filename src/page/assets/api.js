@@ -112,10 +112,11 @@ export class Lane {
   #next = null;
   busy = false;
 
-  /** `work(job)` returns a promise; what it throws is given to `failed`, except for stale answers. */
-  constructor(work, failed = () => {}) {
+  /** `work(job)` returns a promise; what it throws is given to `failed`, stale answers to `stale`. */
+  constructor(work, failed = () => {}, stale = () => {}) {
     this.#work = work;
     this.failed = failed;
+    this.stale = stale;
   }
 
   ask(job) {
@@ -136,7 +137,8 @@ export class Lane {
       try {
         await this.#work(job);
       } catch (fault) {
-        if (!(fault instanceof Stale)) this.failed(fault, job);
+        if (fault instanceof Stale) this.stale(job);
+        else this.failed(fault, job);
       }
     }
     this.busy = false;

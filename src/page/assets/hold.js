@@ -2,7 +2,7 @@
 // what looks brighter is brighter.
 
 import { api, Gone, Stale } from "./api.js";
-import { byId, make, put, say } from "./dom.js";
+import { byId, make, put } from "./dom.js";
 
 const THUMB = { width: 168, height: 96 };
 /** A version in a row is kept with its picture: so many fit into memory and into sight. */
@@ -48,7 +48,8 @@ export class Held {
     this.#count += 1;
     const first = model?.layers[0];
     const gap = first?.fields.find(({ key }) => key === "gap_mm")?.value;
-    const name = `${this.#count}: ${first ? `${first.title}${typeof gap === "number" ? ` at ${gap} mm` : ""}` : "bare pixels"}`;
+    // What differs most often comes first: the card is narrow.
+    const name = `${this.#count}: ${first ? `${typeof gap === "number" ? `${gap} mm, ` : ""}${first.title}` : "bare pixels"}`;
     // The first one that is held decides the exposure of all that follow.
     this.exposure.keep(shown.facts.exposure_ev);
     const held = { id: `held-${this.#count}`, name, text: this.scene.now.text, bitmap: null, frame: shown.frame, exposure: null, numbers: null };
@@ -134,13 +135,11 @@ export class Held {
     put(byId("hold"), "disabled", list.length >= MOST_HELD);
     put(byId("split"), "aria-pressed", String(sides !== null));
     byId("split-choice").hidden = !sides;
-    byId("split-labels").hidden = !sides;
     if (sides) {
       const options = () => [{ id: "now", name: "now" }, ...list].map(({ id, name }) => make("option", { value: id }, name));
       for (const side of ["left", "right"]) {
         byId(`split-${side}`).replaceChildren(...options());
         byId(`split-${side}`).value = sides[side];
-        say(byId(`split-label-${side}`), this.#pictureOf(sides[side])?.name ?? "");
       }
     }
     this.#row();

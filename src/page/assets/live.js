@@ -10,6 +10,8 @@ const NUMBERS_AFTER_MS = 120;
 /** During a long drag the numbers follow at least so often, in ms. */
 const NUMBERS_AT_MOST_MS = 500;
 const CHART_AFTER_MS = 350;
+/** Cancelled answers for one version that are asked for again. */
+const MOST_RETRIES = 8;
 /** Largest side of a picture that is asked for, in image pixels. */
 const MOST_PX = 1920;
 /** Curves that are kept: undo and redo show them without asking again. */
@@ -27,10 +29,17 @@ export class Live extends EventTarget {
     super();
     Object.assign(this, { scene, picture, exposure });
     const failed = (kind) => (fault) => this.dispatchEvent(Object.assign(new Event("fault"), { fault, kind }));
-    this.quick = new Lane((job) => this.#picture(job), failed("picture"));
-    this.full = new Lane((job) => this.#picture(job), failed("picture"));
-    this.numberLane = new Lane((job) => this.#numbers(job), failed("numbers"));
-    this.chartLane = new Lane((job) => this.#chart(job), failed("gap-chart"));
+    // An answer that was cancelled though nothing newer took its place (a cache that ran full, a race) is asked for again.
+    let again = { version: 0, times: 0 };
+    const stale = (pause) => (job) => {
+      if (job.version !== scene.version) return;
+      if (again.version !== job.version) again = { version: job.version, times: 0 };
+      if ((again.times += 1) <= MOST_RETRIES) pause.ask();
+    };
+    this.quick = new Lane((job) => this.#picture(job), failed("picture"), stale({ ask: () => this.fullPause.ask() }));
+    this.full = new Lane((job) => this.#picture(job), failed("picture"), stale({ ask: () => this.fullPause.ask() }));
+    this.numberLane = new Lane((job) => this.#numbers(job), failed("numbers"), stale({ ask: () => this.numberPause.ask() }));
+    this.chartLane = new Lane((job) => this.#chart(job), failed("gap-chart"), stale({ ask: () => this.chartPause.ask() }));
     this.fullPause = new Pause(() => this.#askFull(), FULL_AFTER_MS);
     this.numberPause = new Pause(() => this.numberLane.ask(this.#job()), NUMBERS_AFTER_MS, NUMBERS_AT_MOST_MS);
     this.chartPause = new Pause(() => this.#askChart(), CHART_AFTER_MS);
@@ -64,9 +73,12 @@ export class Live extends EventTarget {
     this.dispatchEvent(new Event("waiting"));
   }
 
-  /** The stage became larger, or was zoomed into: the full picture is asked anew if it would show more. */
+  /** The stage changed its size, or was zoomed into: the full picture is asked anew if it would show more or fit better. */
   sharper() {
-    if (this.shown && this.scene.now.usable && this.#sized("full").width_px > this.shown.bitmap.width * 1.05) this.fullPause.ask();
+    if (!this.shown || !this.scene.now.usable || this.picture.size[0] === 0) return;
+    const { width_px: width, height_px: height } = this.#sized("full");
+    const { width: has, height: high } = this.shown.bitmap;
+    if (width > has * 1.05 || Math.abs(width / height / (has / high) - 1) > 0.02) this.fullPause.ask();
   }
 
   #askFull() {

@@ -85,12 +85,13 @@ function showState() {
   const badge = byId("badge");
   const broken = !scene.now.usable;
   const behind = shown !== null && shown.version < scene.version;
-  const words = !shown ? "drawing" : broken && behind ? "last picture that could be drawn" : shown.detail === "full" ? "full picture" : "quick picture";
-  say(byId("badge-words"), words);
+  const words = () => (!live.shown ? "drawing" : broken && behind ? "last picture that could be drawn" : live.shown.detail === "full" ? "full picture" : "quick picture");
+  if (!behind || broken) say(byId("badge-words"), words());
   badge.dataset.state = broken ? "broken" : shown ? shown.detail : "none";
   clearTimeout(waitingTimer);
   const settle = () => {
     const pending = !broken && (live.shown?.version !== scene.version || live.shown?.detail !== "full");
+    say(byId("badge-words"), !broken && live.shown?.version < scene.version ? "before the change" : words());
     badge.classList.toggle("busy", pending && !gone.now);
     numbers.waiting(!broken && live.numbers?.version !== scene.version);
   };
@@ -240,6 +241,7 @@ function showTab(name) {
     put(byId(`tab-${tab}`), "tabindex", tab === name ? "0" : "-1");
     byId(`as-${tab}`).hidden = tab !== name;
   }
+  byId("scene-panel").dataset.tab = name;
   scene.dispatchEvent(new Event("change"));
 }
 for (const tab of ["words", "text"]) {

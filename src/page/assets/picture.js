@@ -120,8 +120,22 @@ export class Picture {
     pen.rect(from, 0, to - from, canvas.height);
     pen.clip();
     pen.imageSmoothingQuality = "high";
+    if (width < canvas.width - 1 || height < canvas.height - 1) this.#beyond(bitmap, x, y, width, height);
     pen.drawImage(bitmap, x, y, width, height);
     pen.restore();
+  }
+
+  /** Beyond its frame the cloth goes on, nearly out of the light's reach: the picture's edges stand for it. */
+  #beyond(bitmap, x, y, width, height) {
+    const { context: pen, canvas } = this;
+    const [right, bottom] = [x + width, y + height];
+    const [w, h] = [bitmap.width, bitmap.height];
+    // Corners first, then the four sides; half a point of overlap hides seams.
+    pen.drawImage(bitmap, 0, 0, 1, 1, 0, 0, canvas.width, canvas.height);
+    if (x > 0) pen.drawImage(bitmap, 0, 0, 1, h, 0, y, x + 0.5, height);
+    if (right < canvas.width) pen.drawImage(bitmap, w - 1, 0, 1, h, right - 0.5, y, canvas.width - right + 0.5, height);
+    if (y > 0) pen.drawImage(bitmap, 0, 0, w, 1, x, 0, width, y + 0.5);
+    if (bottom < canvas.height) pen.drawImage(bitmap, 0, h - 1, w, 1, x, bottom - 0.5, width, canvas.height - bottom + 0.5);
   }
 
   /** A bar of a round number of mm. */

@@ -41,6 +41,8 @@ export class Shelf {
     this.present = present;
     this.part("ready");
     this.dialog.showModal();
+    // On a touch screen the keyboard would cover the swatches.
+    if (window.matchMedia("(hover: hover)").matches) byId("shelf-search").focus();
     const taken = new Promise((resolve) => (this.#resolve = resolve));
     try {
       await this.cloths();
