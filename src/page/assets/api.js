@@ -68,14 +68,15 @@ async function call(path, body, signal) {
 async function whole(answer, how) {
   try {
     return await answer[how]();
-  } catch {
+  } catch (fault) {
+    if (fault.name === "AbortError") throw new Stale();
     isGone(true);
     throw new Gone();
   }
 }
 const json = async (path, body) => whole(await call(path, body), "json");
-const blobWithFacts = async (path, body) => {
-  const answer = await call(path, body);
+const blobWithFacts = async (path, body, signal) => {
+  const answer = await call(path, body, signal);
   return { facts: JSON.parse(answer.headers.get("x-weftlight") ?? "{}"), blob: await whole(answer, "blob") };
 };
 /** A question whose newest asking counts: `kin` keeps pictures of different uses from cancelling each other. */
@@ -89,7 +90,7 @@ export const api = {
   starter: (answers) => json("/api/starter", answers),
   read: (text) => json("/api/read", { text }),
   edit: (text, edits) => json("/api/edit", { text, edits }),
-  picture: (body, kin) => blobWithFacts("/api/picture", dated(body, kin)),
+  picture: (body, kin, signal) => blobWithFacts("/api/picture", dated(body, kin), signal),
   numbers: (text, kin) => json("/api/numbers", dated({ text }, kin)),
   gapChart: (text) => json("/api/gap-chart", dated({ text })),
   shelf: () => json("/api/shelf"),

@@ -29,6 +29,7 @@ export class GapChart {
     this.holder = byId("gap-chart");
     this.#frame();
     live.addEventListener("chart", () => this.show(live.chart));
+    live.addEventListener("cleared", () => this.clear());
     scene.addEventListener("change", () => this.#present());
   }
 
@@ -65,6 +66,16 @@ export class GapChart {
     this.words = make("ul.chart-words");
     this.holder.append(this.svg, this.words);
     this.#listen();
+  }
+
+  /** Nothing is known yet. */
+  clear() {
+    this.#chart = null;
+    this.holder.classList.add("empty");
+    put(this.line, "d", null);
+    put(this.range, "d", null);
+    this.vanish.replaceChildren();
+    this.words.replaceChildren();
   }
 
   show(chart) {
@@ -108,7 +119,7 @@ export class GapChart {
   #present() {
     const none = this.gap === null;
     this.holder.hidden = none;
-    byId("no-gap").hidden = !none;
+    byId("no-gap").hidden = !(none && this.scene.now.model?.layers.length === 0);
     if (!none && !this.#dragging) this.#mark(this.gap);
   }
 

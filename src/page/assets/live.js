@@ -22,6 +22,8 @@ export class Live extends EventTarget {
   shown = null;
   numbers = null;
   chart = null;
+  /** The first version of the scene that is open: answers to earlier ones belong to another scene. */
+  since = 0;
   #curves = new Map();
 
   /** `picture` is the stage; `exposure()` the exposure value that is kept, or null. */
@@ -41,7 +43,7 @@ export class Live extends EventTarget {
     this.numberLane = new Lane((job) => this.#numbers(job), failed("numbers"), stale({ ask: () => this.numberPause.ask() }));
     this.chartLane = new Lane((job) => this.#chart(job), failed("gap-chart"), stale({ ask: () => this.chartPause.ask() }));
     this.fullPause = new Pause(() => this.#askFull(), FULL_AFTER_MS);
-    this.numberPause = new Pause(() => this.numberLane.ask(this.#job()), NUMBERS_AFTER_MS, NUMBERS_AT_MOST_MS);
+    this.numberPause = new Pause(() => this.#known && this.numberLane.ask(this.#job()), NUMBERS_AFTER_MS, NUMBERS_AT_MOST_MS);
     this.chartPause = new Pause(() => this.#askChart(), CHART_AFTER_MS);
     scene.addEventListener("change", () => this.changed());
   }
@@ -53,10 +55,12 @@ export class Live extends EventTarget {
 
   /** The scene changed: everything that depends on it is asked anew. `again` asks even for the version that is shown. */
   changed(again = false) {
+    if (this.scene.now.unread) return;
     if (!this.scene.now.usable) return this.#rest();
     // Before the work place is in sight there is no size to draw for.
     if (this.picture.size[0] === 0 || (!again && this.wanted === this.scene.version)) return;
     this.wanted = this.scene.version;
+    this.#stopFull();
     this.quick.ask(this.#job("quick"));
     this.fullPause.ask();
     this.numberPause.ask();
@@ -66,9 +70,25 @@ export class Live extends EventTarget {
     this.dispatchEvent(new Event("waiting"));
   }
 
+  /** Another scene was opened: nothing of the old one stays in sight. */
+  clear() {
+    this.#rest();
+    this.since = this.scene.version;
+    this.shown?.bitmap.close();
+    this.shown = this.numbers = this.chart = null;
+    this.#curves.clear();
+    this.dispatchEvent(new Event("cleared"));
+  }
+
+  /** A full picture of something older is not worth its time. */
+  #stopFull() {
+    this.full.forget();
+    this.fullStop?.abort();
+  }
+
   #rest() {
     this.quick.forget();
-    this.full.forget();
+    this.#stopFull();
     for (const pause of [this.fullPause, this.numberPause, this.chartPause]) pause.stop();
     this.dispatchEvent(new Event("waiting"));
   }
@@ -84,7 +104,7 @@ export class Live extends EventTarget {
   #askFull() {
     // While quick ones are still under way the full one waits, so as not to be cancelled at once.
     if (this.quick.busy || this.scene.busy) return this.fullPause.ask();
-    this.full.ask(this.#job("full"));
+    if (this.#known) this.full.ask(this.#job("full"));
   }
 
   /** Size of a picture: that of the stage, larger where it is zoomed into, half for a quick one. */
@@ -102,9 +122,10 @@ export class Live extends EventTarget {
     const seq = nextSeq();
     performance.mark("picture-asked", { detail: { seq, version: job.version, detail: job.detail } });
     const exposure_ev = this.exposure();
-    const { blob, facts } = await api.picture({ text: job.text, detail: job.detail, ...this.#sized(job.detail), exposure_ev, seq });
+    const stop = job.detail === "full" ? (this.fullStop = new AbortController()) : null;
+    const { blob, facts } = await api.picture({ text: job.text, detail: job.detail, ...this.#sized(job.detail), exposure_ev, seq }, "", stop?.signal);
     const bitmap = await createImageBitmap(blob);
-    if (!this.#newer(job, exposure_ev)) return bitmap.close();
+    if (job.version < this.since || !this.#newer(job, exposure_ev)) return bitmap.close();
     this.shown?.bitmap.close();
     this.shown = { version: job.version, text: job.text, detail: job.detail, seq, bitmap, frame: facts.frame_mm, facts, asked: exposure_ev };
     performance.mark("picture-shown", { detail: { seq, version: job.version, detail: job.detail } });
@@ -120,15 +141,20 @@ export class Live extends EventTarget {
 
   async #numbers(job) {
     const answer = await api.numbers(job.text);
-    if (this.numbers && this.numbers.version > job.version) return;
+    if (job.version < this.since || (this.numbers && this.numbers.version > job.version)) return;
     this.numbers = { ...answer, version: job.version, text: job.text };
     this.dispatchEvent(new Event("numbers"));
+  }
+
+  /** Whether the text can be asked about: it was read, and it is in order. */
+  get #known() {
+    return this.scene.now.usable && !this.scene.now.unread;
   }
 
   #askChart() {
     // The curve is slow and the picture should not wait for it.
     if (this.quick.busy) return this.chartPause.ask();
-    this.chartLane.ask(this.#job());
+    if (this.#known) this.chartLane.ask(this.#job());
   }
 
   async #chart(job) {

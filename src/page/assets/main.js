@@ -85,7 +85,7 @@ function showState() {
   const badge = byId("badge");
   const broken = !scene.now.usable;
   const behind = shown !== null && shown.version < scene.version;
-  const words = () => (!live.shown ? "drawing" : broken && behind ? "last picture that could be drawn" : live.shown.detail === "full" ? "full picture" : "quick picture");
+  const words = () => (!live.shown ? (broken ? "no picture: the file has problems" : "drawing") : broken && behind ? "last picture that could be drawn" : live.shown.detail === "full" ? "full picture" : "quick picture");
   if (!behind || broken) say(byId("badge-words"), words());
   badge.dataset.state = broken ? "broken" : shown ? shown.detail : "none";
   clearTimeout(waitingTimer);
@@ -100,6 +100,11 @@ function showState() {
 }
 
 live.addEventListener("waiting", showState);
+live.addEventListener("cleared", () => {
+  picture.show(null, null);
+  for (const name of ["data-shown-version", "data-shown-seq", "data-detail"]) put(byId("picture"), name, null);
+  put(byId("picture"), "aria-label", "Preview");
+});
 live.addEventListener("numbers", () => {
   showState();
   describe();
@@ -225,12 +230,14 @@ async function open(text, name, saved) {
   if (!(await files.mayLeave())) return;
   exposure.reset();
   await scene.open(text, name, saved);
+  live.clear();
+  faults.clear();
   held.clear();
   place(true);
   picture.fit();
-  live.changed();
+  live.changed(true);
   // A file that cannot be used is shown as text, where it can be mended.
-  if (!scene.now.model) showTab("text");
+  showTab(scene.now.model ? "words" : "text");
   window.scrollTo(0, 0);
   byId("scene-name").focus({ preventScroll: true });
 }

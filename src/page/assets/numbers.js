@@ -28,6 +28,7 @@ export class Numbers {
     /** The version held against: `{name, numbers}` or null. */
     this.beside = null;
     live.addEventListener("numbers", () => this.show());
+    live.addEventListener("cleared", () => this.clear());
   }
 
   show() {
@@ -37,6 +38,19 @@ export class Numbers {
     this.#cautions(numbers.cautions);
     this.#table(numbers.numbers);
     put(byId("findings"), "data-shown-version", numbers.version);
+  }
+
+  /** Nothing is known yet. */
+  clear() {
+    const box = byId("headline");
+    delete box.dataset.look;
+    delete box.dataset.mark;
+    byId("headline-sign").replaceChildren();
+    say(byId("headline-word"), "…");
+    say(byId("headline-words"), "");
+    this.#cautions([]);
+    this.#table([]);
+    put(byId("findings"), "data-shown-version", null);
   }
 
   /** Greys the numbers while newer ones are on their way. */

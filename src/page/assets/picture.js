@@ -95,6 +95,7 @@ export class Picture {
   #paint() {
     const { context: pen, canvas } = this;
     pen.setTransform(1, 0, 0, 1, 0, 0);
+    byId("scale").hidden = !this.left;
     if (!this.left) return pen.clearRect(0, 0, canvas.width, canvas.height);
     pen.fillStyle = "#101014";
     pen.fillRect(0, 0, canvas.width, canvas.height);

@@ -23,7 +23,8 @@ export class Scene extends EventTarget {
   #curve = 0;
   #saved = "";
 
-  /** `text`, its `model` (the last one that could be read), `usable`, `problems`; `version` grows with every change of the text. */
+  /** `text`, its `model` (the last one that could be read), `usable`, `problems`; `unread` while
+   *  the program has not answered what a typed text means; `version` grows with every change of the text. */
   now = { text: "", model: null, usable: false, problems: [], curve: 0, label: "" };
   version = 0;
   name = "scene.yaml";
@@ -118,7 +119,7 @@ export class Scene extends EventTarget {
   /** Text typed by hand. It is the truth at once; what it means is known when the program has read it. */
   type(text) {
     if (text === this.now.text) return;
-    this.#step(["text"], { ...this.now, text, curve: (this.#curve += 1), label: "text" });
+    this.#step(["text"], { ...this.now, text, curve: (this.#curve += 1), label: "text", unread: true });
     this.#reading.ask({ version: this.version, text });
     this.#tell("change");
   }
@@ -132,7 +133,7 @@ export class Scene extends EventTarget {
   async #read({ version, text }) {
     const read = await api.read(text);
     if (version !== this.version) return;
-    this.now = { ...this.now, usable: read.usable, problems: read.problems, model: read.model ?? this.now.model };
+    this.now = { ...this.now, usable: read.usable, problems: read.problems, model: read.model ?? this.now.model, unread: false };
     this.#tell("change");
   }
 

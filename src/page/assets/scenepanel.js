@@ -105,7 +105,7 @@ export class ScenePanel {
       },
     }, "Take out");
     const name = `layer ${index + 1}`;
-    swap.setAttribute("aria-label", `Swap the cloth of ${name}`);
+    swap.setAttribute("aria-label", `Swap cloth of ${name}`);
     away.setAttribute("aria-label", `Take out ${name}`);
     const element = make("li.layer", { "data-test": `layer-${index}` }, make("div.cloth", {}, swatch, make("div", {}, title, facts, make("div.row", {}, swap, away))), list.element);
     return { element, title, facts, swatch, list };
