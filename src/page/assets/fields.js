@@ -32,13 +32,15 @@ export function faultWords(problem) {
   return `${problem.what.replace(/\.$/, "")}.${found}${allowed}${next}`;
 }
 
-/** Shows a FIELD of the model; `changed(path, value, label)` and `left(path, label)` carry edits out. */
+/**
+ * Shows a FIELD of the model; `changed(path, value, label)` and `left(path, label)` carry edits out, `waits(path)` tells whether
+ * one is still to be sent.
+ */
 export class FieldView {
   #local = null;
-  #touched = 0;
 
-  constructor(field, changed, left) {
-    Object.assign(this, { changed, left, inputs: [] });
+  constructor(field, { changed, left, waits }) {
+    Object.assign(this, { changed, left, waits, inputs: [] });
     const id = fresh("f");
     this.label = make("label", { for: id, id: `${id}-l` });
     this.unit = make("span.unit");
@@ -160,7 +162,6 @@ export class FieldView {
 
   #send(value) {
     this.#refuse(null);
-    this.#touched = performance.now();
     this.changed(this.field.path, value, this.field.label);
   }
 
@@ -181,13 +182,9 @@ export class FieldView {
     if (this.slider) put(this.slider, "aria-valuetext", withUnit(value, this.field.unit));
   }
 
-  /** Whether the maker's hand is on it: its value is not overwritten by an older answer. */
-  #inHand() {
-    return this.element.contains(document.activeElement) && performance.now() - this.#touched < 600;
-  }
-
   /** Shows newer values; `problems` are those of this field. */
   show(field, problems) {
+    if (this.#local !== null && JSON.stringify(field.value) !== JSON.stringify(this.field.value)) this.#local = null;
     this.field = field;
     this.problems = problems;
     say(this.label, field.label);
@@ -197,7 +194,8 @@ export class FieldView {
     this.out.hidden = !(field.needed === false && field.given);
     put(this.out, "aria-label", `leave out ${field.label}: back to the usual value`);
     if (this.#local === null) this.#tellFault(problems.map(faultWords));
-    if (this.#inHand() || (problems.length && this.element.contains(document.activeElement)) || this.#local !== null) return;
+    // What the hand has set and the program has not seen yet stays, and so does what it found fault with.
+    if (this.waits(field.path) || this.#local !== null || problems.some(({ severity }) => severity === "error")) return;
     const { value } = field;
     const none = value === null || value === undefined;
     if (this.slider) {
@@ -213,7 +211,9 @@ export class FieldView {
       this.select.value = none ? "" : String(value);
     } else if (this.tick) this.tick.checked = value === true;
     else if (this.box) {
-      this.box.value = none ? "" : typeof value === "number" ? figure(value) : String(value);
+      // "8." on the way to "8.5" is 8 already: it is not written anew under the hand.
+      const typed = document.activeElement === this.box && typedNumber(this.box.value) === value;
+      if (!typed) this.box.value = none ? "" : typeof value === "number" ? figure(value) : String(value);
       if (none && field.kind !== "colour") this.box.placeholder = "open";
       if (this.well && !none) this.well.value = value;
       if (this.well) this.well.classList.toggle("open", none);
@@ -232,8 +232,9 @@ export class FieldList {
   #views = [];
   #shape = "";
 
-  constructor(changed, left, ofGroup = false) {
-    Object.assign(this, { changed, left, ofGroup });
+  /** `edits` is `{changed, left, waits}`, as a `FieldView` takes them. */
+  constructor(edits, ofGroup = false) {
+    Object.assign(this, { edits, ofGroup });
     this.main = make("div.fields");
     this.more = make("div.fields");
     this.fold = make("details.more", {}, make("summary", {}, "More"), this.more);
@@ -250,7 +251,7 @@ export class FieldList {
     const shape = fields.map((field) => `${field.path.join(".")}:${field.kind}`).join("|");
     if (shape !== this.#shape) {
       this.#shape = shape;
-      this.#views = fields.map((field) => new FieldView(field, this.changed, this.left));
+      this.#views = fields.map((field) => new FieldView(field, this.edits));
       this.main.replaceChildren();
       this.more.replaceChildren();
       this.#views.forEach((view, i) => (this.#inSight(fields[i]) ? this.main : this.more).append(view.element));

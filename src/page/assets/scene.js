@@ -21,6 +21,8 @@ export class Scene extends EventTarget {
   #lane = new Lane(() => this.#sendEdits(), (fault, job) => this.#failed(fault, job));
   #reading = new Lane((job) => this.#read(job), (fault) => this.#failed(fault));
   #curve = 0;
+  /** Grows when edits under way lose their meaning: another scene, a step back or forth. */
+  #epoch = 0;
   #saved = "";
 
   /** `text`, its `model` (the last one that could be read), `usable`, `problems`; `unread` while
@@ -58,6 +60,7 @@ export class Scene extends EventTarget {
     this.name = name;
     this.#saved = saved ? text : "";
     this.#last = { path: null, at: 0 };
+    this.#epoch += 1;
     this.now = { text, model: read.model ?? null, usable: read.usable, problems: read.problems, curve: (this.#curve += 1), label: "" };
     this.version += 1;
     this.#tell("change");
@@ -94,6 +97,7 @@ export class Scene extends EventTarget {
     const sent = [...this.#waiting.values()];
     this.#waiting.clear();
     const { version } = this;
+    const epoch = this.#epoch;
     const edits = sent.map(({ edit }) => edit);
     let read;
     try {
@@ -101,11 +105,16 @@ export class Scene extends EventTarget {
     } catch (fault) {
       if (fault instanceof Refused) fault.paths = edits.map(({ path }) => path);
       // Nothing is lost when the program was stopped: the edits wait for it, behind newer ones for the same path.
-      if (fault instanceof Gone) this.#waiting = new Map([...sent.map((entry) => [keyOf(entry.edit), entry]), ...this.#waiting]);
+      if (fault instanceof Gone && epoch === this.#epoch) this.#waitAgain(sent);
       throw fault;
     }
     // Undone or opened anew meanwhile: the answer belongs to a text that is gone.
-    if (version !== this.version) return;
+    if (epoch !== this.#epoch) return;
+    // Typed in the file meanwhile: the edits are made once more, to the text as it is now.
+    if (version !== this.version) {
+      this.#waitAgain(sent);
+      return this.#lane.ask(null);
+    }
     this.#take(read.text, read, sent.at(-1).label, edits);
     if (this.#waiting.size) this.#lane.ask(null);
   }
@@ -114,6 +123,15 @@ export class Scene extends EventTarget {
   resume() {
     if (this.#waiting.size) this.#lane.ask(null);
     else this.#reading.ask({ version: this.version, text: this.now.text });
+  }
+
+  #waitAgain(sent) {
+    this.#waiting = new Map([...sent.map((entry) => [keyOf(entry.edit), entry]), ...this.#waiting]);
+  }
+
+  /** Whether a value for this path waits to be sent. */
+  waits(path) {
+    return this.#waiting.has(JSON.stringify(path));
   }
 
   /** Text typed by hand. It is the truth at once; what it means is known when the program has read it. */
@@ -127,6 +145,7 @@ export class Scene extends EventTarget {
   /** A version from elsewhere (one that was held), as a step that can be undone. */
   async restore(text, label) {
     const read = await api.read(text);
+    this.#epoch += 1;
     this.#take(text, read, label, null);
   }
 
@@ -165,6 +184,7 @@ export class Scene extends EventTarget {
   #move(from, to, what) {
     if (from.length === 0) return;
     this.#waiting.clear();
+    this.#epoch += 1;
     to.push(this.now);
     this.now = from.pop();
     this.#last = { path: null, at: 0 };

@@ -23,7 +23,7 @@ export class ScenePanel {
     if (!this.#lists.has(id)) {
       const changed = (path, value, label) => this.scene.set(path, value, label);
       const left = (path, label) => this.scene.remove(path, label);
-      this.#lists.set(id, new FieldList(changed, left, ofGroup));
+      this.#lists.set(id, new FieldList({ changed, left, waits: (path) => this.scene.waits(path) }, ofGroup));
     }
     return this.#lists.get(id);
   }
