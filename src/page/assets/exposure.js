@@ -15,8 +15,16 @@ export class Exposure {
   #peak = null;
 
   /** `changed` is called when pictures must be drawn anew. */
-  constructor(changed) {
+  constructor(scene, changed) {
     this.changed = changed;
+    // An exposure that is written into the scene is obeyed at once, so it must not be covered by the one that is kept.
+    let written;
+    scene.addEventListener("change", () => {
+      const field = scene.now.model?.view.fields.find(({ key }) => key === "exposure_ev");
+      const value = field?.given ? String(field.value) : null;
+      if (written !== undefined && value !== written) this.reset();
+      written = value;
+    });
     byId("exposure-anew").addEventListener("click", () => {
       this.reset();
       changed();

@@ -5,12 +5,18 @@ import { figure, roundStep, toStep, typedNumber, withUnit } from "./words.js";
 
 /** Positions of a slider that is not even: fine enough for single lux in a dark street and thousands in the sun. */
 const UNEVEN_STEPS = 200;
+/** The widest range that makes a slider of its own. */
+const MOST_PLAIN_RANGE = 720;
+/** A list of so few fields, none of them a main one, is shown without a fold. */
+const FEW = 4;
 
 /** How a slider's position and a value belong together: evenly, or with most of the way for small values where the range is vast. */
 function scaleOf(field) {
   const [low, high] = field.usual ?? [field.least, field.most];
   if (!Number.isFinite(low) || !Number.isFinite(high) || high <= low) return null;
   const whole = field.kind === "whole";
+  // Where nobody says what is usual, a slider over all that is allowed would be too coarse to be of use.
+  if (!field.usual && high - low > MOST_PLAIN_RANGE) return null;
   if (!whole && low === 0 && high >= 400) {
     return {
       min: 0,
@@ -190,7 +196,7 @@ export class FieldView {
     say(this.label, field.label);
     say(this.unit, field.unit ?? "");
     say(this.help, field.meaning);
-    this.help.hidden = !field.meaning;
+    this.help.hidden = !field.meaning || field.meaning.toLowerCase() === field.label.toLowerCase();
     this.out.hidden = !(field.needed === false && field.given);
     put(this.out, "aria-label", `leave out ${field.label}: back to the usual value`);
     if (this.#local === null) this.#tellFault(problems.map(faultWords));
@@ -254,7 +260,8 @@ export class FieldList {
       this.#views = fields.map((field) => new FieldView(field, this.edits));
       this.main.replaceChildren();
       this.more.replaceChildren();
-      this.#views.forEach((view, i) => (this.#inSight(fields[i]) ? this.main : this.more).append(view.element));
+      const all = fields.length <= FEW && !fields.some((field) => this.#inSight(field));
+      this.#views.forEach((view, i) => (all || this.#inSight(fields[i]) ? this.main : this.more).append(view.element));
       this.fold.hidden = this.more.childElementCount === 0;
     }
     let faultUnderMore = false;

@@ -12,6 +12,8 @@ const [LEAST, MOST] = [0.1, 1000];
 const STEP_MM = 0.5;
 const FINE_MM = 0.1;
 const PAGE_MM = 5;
+/** That the curve is being computed is told when it lasts so long, in ms. */
+const TELL_AFTER_MS = 700;
 
 const y = (visibility) => {
   const share = Math.log10(Math.min(MOST, Math.max(LEAST, visibility)) / LEAST) / Math.log10(MOST / LEAST);
@@ -30,6 +32,8 @@ export class GapChart {
     this.#frame();
     live.addEventListener("chart", () => this.show(live.chart));
     live.addEventListener("cleared", () => this.clear());
+    live.addEventListener("charting", () => this.#charting());
+    live.addEventListener("fault", ({ kind }) => kind === "gap-chart" && this.#done(""));
     scene.addEventListener("change", () => this.#present());
   }
 
@@ -64,7 +68,8 @@ export class GapChart {
       text((PLOT.left + PLOT.right) / 2, HEIGHT - 8, "gap between the pixels and the first cloth (mm)", "middle", "axis"),
       this.marker);
     this.words = make("ul.chart-words");
-    this.holder.append(this.svg, this.words);
+    this.state = make("p.quiet", { role: "status" });
+    this.holder.append(this.svg, this.state, this.words);
     this.#listen();
   }
 
@@ -78,8 +83,23 @@ export class GapChart {
     this.words.replaceChildren();
   }
 
+  /** Another curve is on its way: it is slow for large garments, and the old one holds no more. */
+  #charting() {
+    clearTimeout(this.timer);
+    this.timer = setTimeout(() => {
+      this.holder.classList.add("old-curve");
+      say(this.state, "The curve is being computed …");
+    }, TELL_AFTER_MS);
+  }
+  #done(words) {
+    clearTimeout(this.timer);
+    say(this.state, words);
+  }
+
   show(chart) {
     this.#chart = chart;
+    this.#done("");
+    this.holder.classList.remove("old-curve");
     this.holder.classList.remove("empty");
     const points = chart.gaps_mm.map((gap, i) => `${n(this.#x(gap))} ${n(y(chart.visibility[i]))}`);
     put(this.line, "d", `M${points.join("L")}`);

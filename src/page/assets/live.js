@@ -66,7 +66,10 @@ export class Live extends EventTarget {
     this.numberPause.ask();
     const known = this.#curves.get(this.scene.now.curve);
     if (known) this.#showChart(known);
-    else this.chartPause.ask();
+    else {
+      this.chartPause.ask();
+      this.dispatchEvent(new Event("charting"));
+    }
     this.dispatchEvent(new Event("waiting"));
   }
 

@@ -43,7 +43,7 @@ const tell = (words) => say(byId("live"), words);
 
 const scene = new Scene();
 const shelf = new Shelf();
-const exposure = new Exposure(() => {
+const exposure = new Exposure(scene, () => {
   live.changed(true);
   if (exposure.value() !== null) held.refresh();
 });
