@@ -220,7 +220,7 @@ export class FieldView {
       // "8." on the way to "8.5" is 8 already: it is not written anew under the hand.
       const typed = document.activeElement === this.box && typedNumber(this.box.value) === value;
       if (!typed) this.box.value = none ? "" : typeof value === "number" ? figure(value) : String(value);
-      if (none && field.kind !== "colour") this.box.placeholder = "open";
+      if (none && field.kind !== "colour") this.box.placeholder = "not set";
       if (this.well && !none) this.well.value = value;
       if (this.well) this.well.classList.toggle("open", none);
     }
@@ -253,6 +253,7 @@ export class FieldList {
     return MAIN.has(field.key);
   }
 
+  /** Shows newer values; whether a fault is among them is the answer. */
   show(fields, problemsOf) {
     const shape = fields.map((field) => `${field.path.join(".")}:${field.kind}`).join("|");
     if (shape !== this.#shape) {
@@ -264,12 +265,15 @@ export class FieldList {
       this.#views.forEach((view, i) => (all || this.#inSight(fields[i]) ? this.main : this.more).append(view.element));
       this.fold.hidden = this.more.childElementCount === 0;
     }
-    let faultUnderMore = false;
+    let [faulty, faultUnderMore] = [false, false];
     this.#views.forEach((view, i) => {
       const problems = problemsOf(fields[i].path);
       view.show(fields[i], problems);
+      faulty ||= problems.length > 0;
       faultUnderMore ||= problems.length > 0 && this.more.contains(view.element);
     });
+    // A fault must not hide in a fold.
     if (faultUnderMore) this.fold.open = true;
+    return faulty;
   }
 }

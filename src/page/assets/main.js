@@ -85,7 +85,7 @@ function showState() {
   const badge = byId("badge");
   const broken = !scene.now.usable;
   const behind = shown !== null && shown.version < scene.version;
-  const words = () => (!live.shown ? (broken ? "no picture: the file has problems" : "drawing") : broken && behind ? "last picture that could be drawn" : live.shown.detail === "full" ? "full picture" : "quick picture");
+  const words = () => (!live.shown ? (broken ? "no picture: the file has problems" : "no picture yet") : broken && behind ? "last picture that could be drawn" : live.shown.detail === "full" ? "full picture" : "quick picture");
   if (!behind || broken) say(byId("badge-words"), words());
   badge.dataset.state = broken ? "broken" : shown ? shown.detail : "none";
   clearTimeout(waitingTimer);
@@ -219,7 +219,9 @@ function place(bench) {
   byId("bench").hidden = !bench;
   byId("start").hidden = bench;
   for (const part of document.querySelectorAll(".bench-only")) part.hidden = !bench;
-  if (!bench) {
+  if (bench) files.show();
+  else {
+    byId("unsaved").hidden = true;
     document.title = "Weftlight";
     start.show(scene.now.text !== "");
   }
@@ -267,7 +269,6 @@ byId("open").addEventListener("click", () => {
 });
 byId("start-back").addEventListener("click", () => {
   place(true);
-  files.show();
   byId("open").focus();
 });
 for (const button of document.querySelectorAll("dialog [data-close]")) button.addEventListener("click", () => button.closest("dialog").close(button.value));

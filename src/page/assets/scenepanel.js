@@ -59,14 +59,18 @@ export class ScenePanel {
       this.#groups = model.groups.map((group) => {
         const title = make("h3");
         const list = this.#list(`group ${group.index} ${group.form}`, true);
-        return { title, list, element: make("div.group", {}, title, list.element) };
+        // Of many groups only the first lies open: a drawn garment has one for each of its lines.
+        const many = model.groups.length > 1;
+        const element = many ? make("details.group", { open: group.index === 0 }, make("summary", {}, title), list.element) : make("div.group", {}, title, list.element);
+        return { title, list, element };
       });
       this.#groups.shape = shape;
       byId("groups").replaceChildren(...this.#groups.map(({ element }) => element));
     }
     model.groups.forEach((group, i) => {
       say(this.#groups[i].title, group.title);
-      this.#groups[i].list.show(group.fields, problemsOf);
+      const found = this.#groups[i].list.show(group.fields, problemsOf);
+      if (found) this.#groups[i].element.open = true;
     });
   }
 
