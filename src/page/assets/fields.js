@@ -16,7 +16,8 @@ function scaleOf(field) {
   if (!Number.isFinite(low) || !Number.isFinite(high) || high <= low) return null;
   const whole = field.kind === "whole";
   // Where nobody says what is usual, a slider over all that is allowed would be too coarse to be of use.
-  if (!field.usual && high - low > MOST_PLAIN_RANGE) return null;
+  const plain = !field.usual || (low === field.least && high === field.most);
+  if (plain && high - low > MOST_PLAIN_RANGE) return null;
   if (!whole && low === 0 && high >= 400) {
     return {
       min: 0,
@@ -127,6 +128,7 @@ export class FieldView {
   }
 
   #slid() {
+    this.slider.classList.remove("open");
     const value = this.scale.toValue(Number(this.slider.value));
     this.box.value = figure(value);
     this.#tellSlider(value);
@@ -134,10 +136,16 @@ export class FieldView {
   }
 
   #typed() {
-    const value = typedNumber(this.box.value);
+    // Some numbers may also be a word, such as auto.
+    const word = this.box.value.trim();
+    if (this.field.choices?.includes(word)) return this.#send(word);
+    const value = typedNumber(word);
     if (this.box.value.trim() === "" && this.field.needed === false) return this.left(this.field.path, this.field.label);
     if (value === null) return this.#refuse(`\`${this.box.value.trim()}\` is no number. Allowed: ${this.#range()}.`);
-    if (this.slider) this.slider.value = this.scale.toPlace(value);
+    if (this.slider) {
+      this.slider.value = this.scale.toPlace(value);
+      this.slider.classList.remove("open");
+    }
     this.#tellSlider(value);
     this.#send(value);
   }
@@ -163,7 +171,8 @@ export class FieldView {
 
   #range() {
     const { least, most, unit } = this.field;
-    return Number.isFinite(least) && Number.isFinite(most) ? `${figure(least)} to ${withUnit(most, unit)}` : "any number";
+    const range = Number.isFinite(least) && Number.isFinite(most) ? `${figure(least)} to ${withUnit(most, unit)}` : "any number";
+    return [range, ...(this.field.choices ?? [])].join(", or ");
   }
 
   #send(value) {
@@ -207,8 +216,8 @@ export class FieldView {
     if (this.slider) {
       const [low] = field.usual ?? [field.least];
       this.slider.value = this.scale.toPlace(none || typeof value !== "number" ? low : value);
-      this.slider.classList.toggle("open", none);
-      put(this.slider, "aria-valuetext", none ? "not given" : withUnit(value, field.unit));
+      this.slider.classList.toggle("open", none || typeof value !== "number");
+      put(this.slider, "aria-valuetext", none ? "not set" : typeof value === "number" ? withUnit(value, field.unit) : String(value));
     }
     if (this.boxes) this.boxes.forEach((each, i) => (each.value = none ? "" : figure(value[i])));
     else if (this.select) {

@@ -67,7 +67,7 @@ const moveGap = (gap) => {
 };
 new GapChart(live, scene, moveGap);
 new SideView(scene, moveGap);
-new ScenePanel(scene, pickCloth);
+const panel = new ScenePanel(scene, pickCloth);
 new TextView(scene);
 const files = new Files(scene, tell);
 new Motion(scene, picture, tell);
@@ -290,6 +290,8 @@ async function begin() {
   if (facts.scene) await open(facts.scene.text, facts.scene.name.endsWith(".yaml") ? facts.scene.name : `${facts.scene.name}.yaml`, true);
   else place(false);
   document.documentElement.classList.add("ready");
+  panel.shelved = new Set((await shelf.cloths()).map(({ name }) => name));
+  panel.show();
 }
 begin().catch((problem) => {
   if (!(problem instanceof Gone)) fault("start", problem.message);

@@ -1,6 +1,6 @@
 // The scene in a maker's words: pixels, the cloth from the pixels outwards, the light, and where it is seen from.
 
-import { byId, make, say } from "./dom.js";
+import { byId, make, put, say } from "./dom.js";
 import { FieldList, faultWords } from "./fields.js";
 import { withUnit } from "./words.js";
 
@@ -10,6 +10,9 @@ export class ScenePanel {
   #lists = new Map();
   #layers = [];
   #groups = [];
+
+  /** Names of the cloths that have a swatch; known when the shelf was fetched. */
+  shelved = new Set();
 
   /** `pickCloth(index, isNew)` opens the shelf for a layer. */
   constructor(scene, pickCloth) {
@@ -39,7 +42,7 @@ export class ScenePanel {
     if (model) {
       say(byId("scene-words"), model.words.join(" "));
       this.#showGroups(model, problemsOf);
-      this.#showLayers(model, problemsOf);
+      this.#showLayers(model, problemsOf).forEach((problem) => shown.delete(problem));
       this.#place("light-fields", "light", model.light.fields, problemsOf);
       this.#place("view-fields", "view", model.view.fields, problemsOf);
       this.#place("board-fields", "board", [...model.board.fields, ...model.whole.fields], problemsOf);
@@ -75,22 +78,25 @@ export class ScenePanel {
   }
 
   #showLayers(model, problemsOf) {
+    const inCloth = [];
     // Layers are told apart by their place: swapping a cloth keeps the controls, adding one makes new ones at its end.
     while (this.#layers.length > model.layers.length) this.#layers.pop().element.remove();
     model.layers.forEach((layer, i) => {
       this.#layers[i] ??= this.#newLayer(i);
       const view = this.#layers[i];
       if (!view.element.isConnected) byId("layers").append(view.element);
-      say(view.title, layer.title);
-      say(view.facts, `${withUnit(layer.thickness_mm, "mm")} thick`);
-      const swatch = layer.swatch ?? `/api/shelf/${encodeURIComponent(layer.cloth)}.png`;
-      if (view.swatch.getAttribute("src") !== swatch) {
-        view.swatch.classList.remove("missing");
-        view.swatch.src = swatch;
-      }
-      view.list.show(layer.fields, problemsOf);
+      say(view.title, layer.title ?? layer.cloth ?? "Cloth");
+      say(view.facts, typeof layer.thickness_mm === "number" ? `${withUnit(layer.thickness_mm, "mm")} thick` : "");
+      // A cloth from a file or written in place has no swatch: none is asked for.
+      const swatch = layer.swatch ?? (this.shelved.has(layer.cloth) ? `/api/shelf/${encodeURIComponent(layer.cloth)}.png` : null);
+      view.swatch.classList.toggle("missing", swatch === null);
+      put(view.swatch, "src", swatch);
+      problemsOf(["stack", i, "cloth"]).forEach((problem) => inCloth.push(problem));
+      view.list.show(layer.fields.filter(({ key }) => key !== "cloth"), problemsOf);
     });
     byId("no-layers").hidden = model.layers.length > 0;
+    // Faults of a cloth have no field here: they are told on top.
+    return inCloth;
   }
 
   #newLayer(index) {

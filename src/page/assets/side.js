@@ -12,6 +12,8 @@ const HEAD = 14;
 const HEIGHTS_MM = [6, 12, 20, 35, 60, 100, 180, 320, 600, 1200];
 /** Body of a pixel, seen from the side: width by height in mm, about that of the common packages. */
 const BODY_MM = { 5050: [5, 1.6], 3535: [3.5, 1.5], 2020: [2, 0.9] };
+/** Pixels are drawn so far apart where no pitch is known. */
+const LONE_MM = 20;
 const n = (value) => String(Number(value.toFixed(2)));
 
 export class SideView {
@@ -34,14 +36,17 @@ export class SideView {
   show() {
     const { model } = this.scene.now;
     if (!model) return;
-    const gapOf = (layer) => layer.fields.find(({ key }) => key === "gap_mm")?.value ?? 0;
-    const layers = model.layers.map((layer) => ({ ...layer, gap: gapOf(layer) }));
+    // What cannot be read, in a file with faults, takes no room.
+    const length = (value) => (typeof value === "number" && value > 0 ? value : 0);
+    const gapOf = (layer) => length(layer.fields.find(({ key }) => key === "gap_mm")?.value);
+    const layers = model.layers.map((layer) => ({ ...layer, gap: gapOf(layer), thickness_mm: length(layer.thickness_mm) }));
     const height = layers.reduce((sum, layer) => sum + layer.gap + layer.thickness_mm, 0);
     const group = model.groups[0];
     const fieldOf = (key) => group?.fields.find((field) => field.key === key)?.value;
     const [bodyWide, bodyHigh] = BODY_MM[String(fieldOf("package") ?? "5050").slice(0, 4)] ?? BODY_MM[5050];
     const ring = fieldOf("diameter_mm");
-    const pitch = fieldOf("pitch_mm") ?? (ring ? ring * Math.sin(Math.PI / Math.max(2, fieldOf("count"))) : 20);
+    const around = ring ? ring * Math.sin(Math.PI / Math.max(2, fieldOf("count") ?? 2)) : 0;
+    const pitch = length(fieldOf("pitch_mm")) || length(around) || LONE_MM;
     const shown = HEIGHTS_MM.find((limit) => limit >= height * 1.05) ?? height * 1.1;
     if (!this.#drag) this.#mmPerPoint = shown / (FLOOR - HEAD);
     const scale = 1 / this.#mmPerPoint;
@@ -72,7 +77,7 @@ export class SideView {
     });
     this.light.replaceChildren(...cones);
     this.parts.replaceChildren(...parts);
-    const words = layers.map((layer) => `${figure(layer.gap)} mm of air, ${layer.title}`).join("; ");
+    const words = layers.map((layer) => `${figure(layer.gap)} mm of air, ${layer.title ?? "cloth"}`).join("; ");
     put(this.svg, "aria-label", `From the side, to scale: pixels ${figure(pitch, 3)} mm apart; ${words || "no cloth"}.`);
     say(byId("side-words"), layers.length ? `From the side, to scale. ${withUnit(height, "mm")} in all.` : "From the side, to scale. Bare pixels.");
     this.svg.classList.toggle("movable", layers.length > 0);
