@@ -18,7 +18,7 @@ const MOST_PX = 1920;
 const MOST_CURVES = 12;
 
 export class Live extends EventTarget {
-  /** The picture that is shown: `{version, detail, seq, bitmap, frame, facts}`. */
+  /** The picture that is shown: `{version, text, detail, seq, bitmap, frame, facts}`, the `size` and exposure (`asked`) it was asked for. */
   shown = null;
   numbers = null;
   chart = null;
@@ -100,8 +100,8 @@ export class Live extends EventTarget {
   sharper() {
     if (!this.shown || !this.scene.now.usable || this.picture.size[0] === 0) return;
     const { width_px: width, height_px: height } = this.#sized("full");
-    const { width: has, height: high } = this.shown.bitmap;
-    if (width > has * 1.05 || Math.abs(width / height / (has / high) - 1) > 0.02) this.fullPause.ask();
+    const { width_px: had, height_px: high } = this.shown.size;
+    if (width > had * 1.05 || Math.abs(width / height / (had / high) - 1) > 0.02) this.fullPause.ask();
   }
 
   #askFull() {
@@ -126,11 +126,12 @@ export class Live extends EventTarget {
     performance.mark("picture-asked", { detail: { seq, version: job.version, detail: job.detail } });
     const exposure_ev = this.exposure();
     const stop = job.detail === "full" ? (this.fullStop = new AbortController()) : null;
-    const { blob, facts } = await api.picture({ text: job.text, detail: job.detail, ...this.#sized(job.detail), exposure_ev, seq }, "", stop?.signal);
+    const size = this.#sized(job.detail);
+    const { blob, facts } = await api.picture({ text: job.text, detail: job.detail, ...size, exposure_ev, seq }, "", stop?.signal);
     const bitmap = await createImageBitmap(blob);
     if (job.version < this.since || !this.#newer(job, exposure_ev)) return bitmap.close();
     this.shown?.bitmap.close();
-    this.shown = { version: job.version, text: job.text, detail: job.detail, seq, bitmap, frame: facts.frame_mm, facts, asked: exposure_ev };
+    this.shown = { version: job.version, text: job.text, detail: job.detail, seq, bitmap, frame: facts.frame_mm, facts, size, asked: exposure_ev };
     performance.mark("picture-shown", { detail: { seq, version: job.version, detail: job.detail } });
     this.dispatchEvent(new Event("picture"));
   }
