@@ -30,7 +30,9 @@ impl ClothSource for Opened {
     fn by_path(&self, path: &str) -> Result<Arc<Cloth>, Vec<Diagnostic>> {
         self.cloths.get(path).map(Arc::clone).ok_or_else(|| {
             let fault = Diagnostic::of_file(path, "this cloth file was not opened with the page");
-            vec![fault.next("Start the page with the scene that names it, or write the cloth into the scene.")]
+            vec![
+                fault.next("Start the page with the scene that names it, or write the cloth into the scene."),
+            ]
         })
     }
 
@@ -114,7 +116,8 @@ impl Answer {
 /// # Errors
 /// When there is none, or it is too long.
 pub fn text(question: &Value) -> Result<&str, Answer> {
-    let text = question["text"].as_str().ok_or_else(|| Answer::not_understood("the question holds no text"))?;
+    let text =
+        question["text"].as_str().ok_or_else(|| Answer::not_understood("the question holds no text"))?;
     if text.len() > MOST_TEXT_BYTES {
         return Err(Answer::problem(
             format!("the text is {} KiB long", text.len() / 1024),

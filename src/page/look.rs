@@ -2,6 +2,7 @@
 
 use super::asked::{Answer, Opened, number, scene, text};
 use super::model;
+use super::shelf::Shelf;
 use super::turns::Turn;
 use crate::build::cautions::cautions;
 use crate::build::powered::both_cases;
@@ -15,14 +16,13 @@ use crate::picture::render::exposure;
 use crate::reading::edit::{Edit, edited};
 use crate::reading::plain::{Plain, Step};
 use crate::scene::file::resolve;
+use crate::scene::shape::EXPOSURE_EV;
 use crate::scene::{Exposure, Scene};
 use serde_json::{Value, json};
 
 /// Sides of a picture that the page may ask for, in image pixels.
 const LEAST_PX: f64 = 16.0;
 const MOST_PX: f64 = 2400.0;
-/// A quick picture has this share of the image pixels along each side.
-const QUICK: f64 = 0.5;
 /// Gaps of the chart: fewer than on paper, the page draws a smooth line.
 const CHART_GAPS: usize = 25;
 /// Edits in one question.
@@ -39,7 +39,7 @@ pub fn read(question: &Value, opened: &Opened) -> Answer {
 
 /// The text with its edits made, and what is in it then.
 #[must_use]
-pub fn edit(question: &Value, opened: &Opened) -> Answer {
+pub fn edit(question: &Value, opened: &Opened, shelf: &Shelf) -> Answer {
     let old = match text(question) {
         Ok(text) => text,
         Err(answer) => return answer,
@@ -47,7 +47,7 @@ pub fn edit(question: &Value, opened: &Opened) -> Answer {
     let Some(edits) = question["edits"].as_array().filter(|edits| edits.len() <= MOST_EDITS) else {
         return Answer::not_understood("the question holds no list of edits");
     };
-    let Some(edits) = edits.iter().map(one_edit).collect::<Option<Vec<Edit>>>() else {
+    let Some(edits) = edits.iter().map(|edit| one_edit(edit, shelf)).collect::<Option<Vec<Edit>>>() else {
         return Answer::not_understood("an edit needs a path and one of `set`, `remove`, `insert`");
     };
     match edited(old, &edits) {
@@ -60,7 +60,8 @@ pub fn edit(question: &Value, opened: &Opened) -> Answer {
     }
 }
 
-fn one_edit(edit: &Value) -> Option<Edit> {
+/// One edit; `{shelf: NAME}` in its value stands for that cloth of the maker's own, which is written in place.
+fn one_edit(edit: &Value, shelf: &Shelf) -> Option<Edit> {
     let step = |step: &Value| match step {
         Value::String(key) => Some(Step::Key(key.clone())),
         other => other.as_u64().and_then(|i| usize::try_from(i).ok()).map(Step::Index),
@@ -68,29 +69,25 @@ fn one_edit(edit: &Value) -> Option<Edit> {
     let path = edit["path"].as_array()?.iter().map(step).collect::<Option<Vec<Step>>>()?;
     let map = edit.as_object()?;
     if let Some(value) = map.get("set") {
-        return Some(Edit::Set { path, value: Plain::from(value) });
+        return Some(Edit::Set { path, value: shelf.written_in(Plain::from(value))? });
     }
     if map.get("remove").and_then(Value::as_bool) == Some(true) {
         return Some(Edit::Remove { path });
     }
     let index = map.get("insert")?.as_u64().and_then(|i| usize::try_from(i).ok())?;
-    Some(Edit::Insert { path, index, value: Plain::from(map.get("value")?) })
+    Some(Edit::Insert { path, index, value: shelf.written_in(Plain::from(map.get("value")?))? })
 }
 
-/// The scene with the picture's size set so that it fits into what the page has room for.
+/// The scene with the picture as large as the page wants it: the garment in the middle, what is beside it filled with cloth.
 #[must_use]
 pub fn sized(mut scene: Scene, question: &Value) -> Scene {
-    let quick = question["detail"].as_str() == Some("quick");
-    let share = if quick { QUICK } else { 1.0 };
-    let room = [("width_px", 960.0), ("height_px", 540.0)]
-        .map(|(key, otherwise)| share * number(question, key, LEAST_PX, MOST_PX, otherwise));
-    let ([x0, y0], [x1, y1]) = scene.shown_extent();
-    let size = [(x1 - x0).0.max(1e-3), (y1 - y0).0.max(1e-3)];
-    let px_per_mm = (room[0] / size[0]).min(room[1] / size[1]);
-    scene.view.size_px = size.map(|mm| (mm * px_per_mm).round().clamp(1.0, MOST_PX) as u32);
-    if let Some(ev) = question["exposure_ev"].as_f64().filter(|ev| (-2.0..=20.0).contains(ev)) {
+    scene.view.size_px = [("width_px", 960.0), ("height_px", 540.0)]
+        .map(|(key, otherwise)| number(question, key, LEAST_PX, MOST_PX, otherwise).round() as u32);
+    if question["exposure_ev"].is_number() {
+        let ev = number(question, "exposure_ev", EXPOSURE_EV.least, EXPOSURE_EV.most, EXPOSURE_EV.least);
         scene.view.exposure = Exposure::Fixed(ev);
     }
+    scene.view.photo = None;
     scene
 }
 
@@ -156,7 +153,11 @@ fn headline(judged: &Judged, scene: &Scene) -> Value {
     };
     let word = look(range.value);
     let [from, to] = [look(range.low), look(range.high)];
-    let sure = if from == to { String::new() } else { format!(" What the cloth may be reaches from {from} to {to}.") };
+    let sure = if from == to {
+        String::new()
+    } else {
+        format!(" What the cloth may be reaches from {from} to {to}.")
+    };
     json!({"softness": word, "words": format!("{} seen from {} m.{sure}", capital(word), scene.view.distance_m)})
 }
 
@@ -167,26 +168,78 @@ fn capital(word: &str) -> String {
 
 /// The numbers in the order in which a maker asks for them.
 fn rows(judged: &Judged) -> Vec<Value> {
-    let some = |key: &str, name: &str, meaning: &str, unit: &str, scale: f64, pick: &dyn Fn(&Numbers) -> Option<f64>| {
+    let some = |key: &str,
+                name: &str,
+                meaning: &str,
+                unit: &str,
+                scale: f64,
+                pick: &dyn Fn(&Numbers) -> Option<f64>| {
         let range = judged.range_of(pick)?;
-        let Range { value, low, high } = Range { value: scale * range.value, low: scale * range.low, high: scale * range.high };
+        let Range { value, low, high } =
+            Range { value: scale * range.value, low: scale * range.low, high: scale * range.high };
         Some(json!({
             "key": key, "name": name, "meaning": meaning, "unit": unit,
             "value": finite(value), "low": finite(low), "high": finite(high), "shown": shown(value, low, high, unit),
         }))
     };
     [
-        some("dot_visibility", "dot visibility", "contrast of the dots over what the eye can just see; below 1 no dots show", "", 1.0, &|n| n.dot_visibility),
-        some("dots_vanish_m", "dots vanish from", "seen from farther away no dots show", "m", 1.0, &|n| n.dots_vanish_m),
-        some("light_kept", "light kept", "share of the pixels' light that comes out in front", "%", 100.0, &|n| Some(n.light_kept)),
-        some("mean_cd_m2", "glow between the pixels", "mean luminance; a screen shows about 100 to 300", "cd/m2", 1.0, &|n| Some(n.mean_cd_m2)),
+        some(
+            "dot_visibility",
+            "dot visibility",
+            "contrast of the dots over what the eye can just see; below 1 no dots show",
+            "",
+            1.0,
+            &|n| n.dot_visibility,
+        ),
+        some("dots_vanish_m", "dots vanish from", "seen from farther away no dots show", "m", 1.0, &|n| {
+            n.dots_vanish_m
+        }),
+        some(
+            "light_kept",
+            "light kept",
+            "share of the pixels' light that comes out in front",
+            "%",
+            100.0,
+            &|n| Some(n.light_kept),
+        ),
+        some(
+            "mean_cd_m2",
+            "glow between the pixels",
+            "mean luminance; a screen shows about 100 to 300",
+            "cd/m2",
+            1.0,
+            &|n| Some(n.mean_cd_m2),
+        ),
         some("peak_cd_m2", "brightest place", "peak luminance", "cd/m2", 1.0, &|n| Some(n.peak_cd_m2)),
-        some("contrast_with_room", "glow over the room-lit cloth", "how far the glow stands out; below about 1 it drowns", "times", 1.0, &|n| Some(n.contrast_with_room)),
-        some("spot_width_mm", "spot width", "one pixel's spot, between the places of half its height", "mm", 1.0, &|n| n.spot_width_mm),
+        some(
+            "contrast_with_room",
+            "glow over the room-lit cloth",
+            "how far the glow stands out; below about 1 it drowns",
+            "times",
+            1.0,
+            &|n| Some(n.contrast_with_room),
+        ),
+        some(
+            "spot_width_mm",
+            "spot width",
+            "one pixel's spot, between the places of half its height",
+            "mm",
+            1.0,
+            &|n| n.spot_width_mm,
+        ),
         some("evenness", "evenness", "darkest over mean of the glow; 1 is even", "", 1.0, &|n| n.evenness),
-        some("colour_shift", "colour shift", "by the cloth, in CIEDE2000; 1 is just seen side by side", "", 1.0, &|n| n.colour_shift),
+        some(
+            "colour_shift",
+            "colour shift",
+            "by the cloth, in CIEDE2000; 1 is just seen side by side",
+            "",
+            1.0,
+            &|n| n.colour_shift,
+        ),
         some("thickness_mm", "thickness", "board to the outer face", "mm", 1.0, &|n| Some(n.thickness_mm)),
-        some("areal_mass_g_m2", "weight of the cloth", "of one square metre", "g/m2", 1.0, &|n| n.areal_mass_g_m2),
+        some("areal_mass_g_m2", "weight of the cloth", "of one square metre", "g/m2", 1.0, &|n| {
+            n.areal_mass_g_m2
+        }),
     ]
     .into_iter()
     .flatten()

@@ -199,7 +199,9 @@ fn groups(tree: &Node, scene: Option<&Scene>) -> Vec<Value> {
             Some(count) => format!("{}: {count} pixels", capital(form.key)),
             None => capital(form.key),
         };
-        Some(json!({"index": index, "form": form.key, "title": title, "fields": fields(shape, Some(body), &path)}))
+        Some(
+            json!({"index": index, "form": form.key, "title": title, "fields": fields(shape, Some(body), &path)}),
+        )
     };
     items(tree, "pixels").iter().enumerate().filter_map(one).collect()
 }
@@ -217,7 +219,8 @@ fn layers(tree: &Node, scene: Option<&Scene>) -> Vec<Value> {
         let path = [Step::Key("stack".to_owned()), Step::Index(index)];
         let placed = scene.and_then(|scene| scene.stack.get(index));
         let cloth = child(item, "cloth");
-        let named = cloth.filter(|node| !matches!(node.value, Read::Map(_))).map(|node| node.spelling().to_owned());
+        let named =
+            cloth.filter(|node| !matches!(node.value, Read::Map(_))).map(|node| node.spelling().to_owned());
         json!({
             "index": index, "cloth": named, "in_place": cloth.is_some() && named.is_none(),
             "title": placed.map(|placed| placed.cloth.title.clone()).or(named),
@@ -234,7 +237,9 @@ fn fields(shape: &'static Shape, node: Option<&Node>, path: &[Step]) -> Vec<Valu
 
 /// The fields that one can move or fill in; maps and lists are left to the text.
 fn fields_of(all: &[Field], node: Option<&Node>, path: &[Step]) -> Vec<Value> {
-    all.iter().filter_map(|field| field_of(field, node.and_then(|node| child(node, field.key)), path)).collect()
+    all.iter()
+        .filter_map(|field| field_of(field, node.and_then(|node| child(node, field.key)), path))
+        .collect()
 }
 
 fn field_of(field: &Field, node: Option<&Node>, path: &[Step]) -> Option<Value> {
@@ -273,7 +278,9 @@ fn field_of(field: &Field, node: Option<&Node>, path: &[Step]) -> Option<Value> 
     });
     // A package called 5050 is a name, written bare or not.
     let given = match (&field.kind, node) {
-        (Kind::Text | Kind::TextOr(_) | Kind::Named(..), Some(node)) if !matches!(node.value, Read::Map(_)) => {
+        (Kind::Text | Kind::TextOr(_) | Kind::Named(..), Some(node))
+            if !matches!(node.value, Read::Map(_)) =>
+        {
             Some(json!(node.spelling()))
         }
         _ => given,
@@ -289,7 +296,7 @@ fn field_of(field: &Field, node: Option<&Node>, path: &[Step]) -> Option<Value> 
     path.push(json!(field.key));
     Some(json!({
         "path": path, "key": field.key, "label": labelled.map_or_else(|| plain_key(field.key), |(_, label, _)| (*label).to_owned()),
-        "meaning": field.meaning, "kind": kind, "given": given.is_some(), "value": given.unwrap_or(usual_value),
+        "meaning": field.meaning, "kind": kind, "given": given.is_some(), "needed": field.absent == Absent::Refused, "value": given.unwrap_or(usual_value),
         "least": limits.map(|l| l.least), "most": limits.map(|l| l.most), "unit": limits.map_or("", |l| l.unit),
         "choices": choices, "usual": labelled.and_then(|(.., usual)| *usual).or_else(|| limits.map(|l| [l.least, l.most])),
     }))
@@ -304,6 +311,7 @@ fn number(node: &Node) -> Option<f64> {
 
 /// A key without its unit, in words.
 fn plain_key(key: &str) -> String {
-    let bare = ["_mm", "_m", "_deg", "_lx", "_ev", "_px", "_years"].iter().find_map(|unit| key.strip_suffix(unit));
+    let bare =
+        ["_mm", "_m", "_deg", "_lx", "_ev", "_px", "_years"].iter().find_map(|unit| key.strip_suffix(unit));
     bare.unwrap_or(key).replace('_', " ")
 }

@@ -38,7 +38,32 @@ const DEMOS: [(&str, &str); 4] = [
 ];
 
 /// The files of the page itself.
-const ASSETS: &[(&str, &str, &str)] = &include!("assets.in");
+const ASSETS: &[(&str, &str, &str)] = &[
+    ("api.js", "text/javascript; charset=utf-8", include_str!("assets/api.js")),
+    ("dialogs.css", "text/css; charset=utf-8", include_str!("assets/dialogs.css")),
+    ("dom.js", "text/javascript; charset=utf-8", include_str!("assets/dom.js")),
+    ("exposure.js", "text/javascript; charset=utf-8", include_str!("assets/exposure.js")),
+    ("fields.js", "text/javascript; charset=utf-8", include_str!("assets/fields.js")),
+    ("files.js", "text/javascript; charset=utf-8", include_str!("assets/files.js")),
+    ("gapchart.js", "text/javascript; charset=utf-8", include_str!("assets/gapchart.js")),
+    ("hold.js", "text/javascript; charset=utf-8", include_str!("assets/hold.js")),
+    ("index.html", "text/html; charset=utf-8", include_str!("assets/index.html")),
+    ("live.js", "text/javascript; charset=utf-8", include_str!("assets/live.js")),
+    ("main.js", "text/javascript; charset=utf-8", include_str!("assets/main.js")),
+    ("motion.js", "text/javascript; charset=utf-8", include_str!("assets/motion.js")),
+    ("numbers.js", "text/javascript; charset=utf-8", include_str!("assets/numbers.js")),
+    ("owncloth.js", "text/javascript; charset=utf-8", include_str!("assets/owncloth.js")),
+    ("parts.css", "text/css; charset=utf-8", include_str!("assets/parts.css")),
+    ("picture.js", "text/javascript; charset=utf-8", include_str!("assets/picture.js")),
+    ("scene.js", "text/javascript; charset=utf-8", include_str!("assets/scene.js")),
+    ("scenepanel.js", "text/javascript; charset=utf-8", include_str!("assets/scenepanel.js")),
+    ("shelf.js", "text/javascript; charset=utf-8", include_str!("assets/shelf.js")),
+    ("side.js", "text/javascript; charset=utf-8", include_str!("assets/side.js")),
+    ("start.js", "text/javascript; charset=utf-8", include_str!("assets/start.js")),
+    ("style.css", "text/css; charset=utf-8", include_str!("assets/style.css")),
+    ("textview.js", "text/javascript; charset=utf-8", include_str!("assets/textview.js")),
+    ("words.js", "text/javascript; charset=utf-8", include_str!("assets/words.js")),
+];
 
 /// What is behind the page.
 #[derive(Debug)]
@@ -136,7 +161,7 @@ impl Asked {
         let opened = &page.opened;
         match self {
             Asked::Read => look::read(question, opened),
-            Asked::Edit => look::edit(question, opened),
+            Asked::Edit => look::edit(question, opened, &page.shelf),
             Asked::Starter => starter::starter(question),
             Asked::Picture => look::picture(question, opened, turn),
             Asked::Numbers => look::numbers(question, opened, turn),
@@ -264,7 +289,8 @@ fn plain_refusals(response: Response) -> Response {
 
 /// Why a request is turned away.
 fn refusal(method: &Method, headers: &HeaderMap, port: u16) -> Option<&'static str> {
-    let own = |host: &str| ["127.0.0.1", "localhost", "[::1]"].iter().any(|name| host == format!("{name}:{port}"));
+    let own =
+        |host: &str| ["127.0.0.1", "localhost", "[::1]"].iter().any(|name| host == format!("{name}:{port}"));
     let text = |name| headers.get(name).map(|value: &HeaderValue| value.to_str().unwrap_or(""));
     if !text(header::HOST).is_some_and(own) {
         return Some("this address belongs to the page of this machine alone");
@@ -284,7 +310,8 @@ fn response(answer: Answer) -> Response {
     *response.status_mut() = StatusCode::from_u16(answer.status).unwrap_or(StatusCode::INTERNAL_SERVER_ERROR);
     let headers = response.headers_mut();
     headers.insert(header::CONTENT_TYPE, HeaderValue::from_static(answer.kind));
-    if let Some(about) = answer.about.and_then(|about| HeaderValue::from_str(&ascii(&about.to_string())).ok()) {
+    if let Some(about) = answer.about.and_then(|about| HeaderValue::from_str(&ascii(&about.to_string())).ok())
+    {
         headers.insert("x-weftlight", about);
     }
     let saved = answer.file_name.map(|name| format!("attachment; filename=\"{name}\""));

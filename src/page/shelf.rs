@@ -67,6 +67,27 @@ impl Shelf {
         own.or_else(|| catalogue::by_name(name)?.ok())
     }
 
+    /// A value with every `{shelf: NAME}` in it replaced by that cloth, written in place; `None` where there is no such cloth.
+    #[must_use]
+    pub fn written_in(&self, value: Plain) -> Option<Plain> {
+        match value {
+            Plain::Map(entries) => match entries.as_slice() {
+                [(key, Plain::Text(name))] if key == "shelf" => {
+                    let own = self.own().into_iter().find(|own| own.cloth.name == *name)?;
+                    parse(&own.text).ok().map(|tree| Plain::from(&tree))
+                }
+                _ => {
+                    let written = |(key, value)| Some((key, self.written_in(value)?));
+                    entries.into_iter().map(written).collect::<Option<_>>().map(Plain::Map)
+                }
+            },
+            Plain::List(items) => {
+                items.into_iter().map(|item| self.written_in(item)).collect::<Option<_>>().map(Plain::List)
+            }
+            other => Some(other),
+        }
+    }
+
     /// The exposure of all swatches.
     fn exposure(&self) -> ExposureValue {
         *self.exposure.get_or_init(|| {
@@ -205,7 +226,8 @@ pub fn estimate(question: &Value, shelf: &Shelf) -> Answer {
                         ),
                         "An estimate from its label, not a measurement; a test piece decides.".to_owned(),
                     ];
-                    let answer = json!({"name": name, "text": text, "words": words, "value": in_place(&text)});
+                    let answer =
+                        json!({"name": name, "text": text, "words": words, "value": in_place(&text)});
                     shelf.add(Own { cloth, text });
                     Answer::json(&answer)
                 }
@@ -218,15 +240,21 @@ pub fn estimate(question: &Value, shelf: &Shelf) -> Answer {
 
 fn label(question: &Value) -> Result<(String, String, LabelInput), String> {
     let number = |key: &str, name: &str| {
-        question[key].as_f64().filter(|v| v.is_finite()).ok_or_else(|| format!("{name} is missing or no number"))
+        question[key]
+            .as_f64()
+            .filter(|v| v.is_finite())
+            .ok_or_else(|| format!("{name} is missing or no number"))
     };
     let title = question["title"].as_str().map(str::trim).filter(|title| !title.is_empty());
     let title = title.map_or_else(|| "My cloth".to_owned(), |title| title.chars().take(80).collect());
     let fibre = question["fibre"].as_str().unwrap_or("").trim().to_owned();
-    let colour = question["colour"].as_str().and_then(shape::colour).ok_or("the colour is missing: #rrggbb")?;
+    let colour =
+        question["colour"].as_str().and_then(shape::colour).ok_or("the colour is missing: #rrggbb")?;
     let structure = match question["structure"].as_str() {
         None | Some("") => Structure::Felt,
-        Some(name) => Structure::named(name).ok_or_else(|| format!("`{name}` is no way in which cloth is made"))?,
+        Some(name) => {
+            Structure::named(name).ok_or_else(|| format!("`{name}` is no way in which cloth is made"))?
+        }
     };
     let label = LabelInput {
         fibres: vec![(fibre, 1.0)],
@@ -262,5 +290,8 @@ fn short_name(title: &str) -> String {
 #[must_use]
 pub fn photo(_question: &Value, _shelf: &Shelf) -> Answer {
     let fault = Diagnostic::of_file("the photographs", "the page does not take photographs yet");
-    Answer::problems("", &[fault.next("Use `weftlight cloth calibrate`, and bring the cloth file into the scene.")])
+    Answer::problems(
+        "",
+        &[fault.next("Use `weftlight cloth calibrate`, and bring the cloth file into the scene.")],
+    )
 }

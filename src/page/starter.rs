@@ -53,7 +53,11 @@ fn written(question: &Value) -> Result<String, String> {
         }
         "ring" => {
             let count = (std::f64::consts::PI * width / pitch).round().max(3.0);
-            ("A ring", format!("ring: {{package: \"{package}\", count: {count}, diameter_mm: {width}}}"), count)
+            (
+                "A ring",
+                format!("ring: {{package: \"{package}\", count: {count}, diameter_mm: {width}}}"),
+                count,
+            )
         }
         "grid" => {
             let height = number("height_mm", "the height (mm)", 1.0, MOST_MM)?;

@@ -52,7 +52,11 @@ fn make(resolved: &Resolved, as_pdf: bool) -> Result<Answer, Answer> {
         .map_err(|fault| Answer::problem(format!("the preview cannot be encoded: {fault}"), ""))?;
     let figures = Figures { chart: volts_chart(&plan), preview: Some(preview) };
     if !as_pdf {
-        return Ok(Answer::bytes("text/html; charset=utf-8", html(&plan, &drawn, &figures).into_bytes(), None));
+        return Ok(Answer::bytes(
+            "text/html; charset=utf-8",
+            html(&plan, &drawn, &figures).into_bytes(),
+            None,
+        ));
     }
     svgs_to_pdf(&pages(&plan, &drawn, &figures))
         .map(|pdf| Answer::bytes("application/pdf", pdf, None))
@@ -61,8 +65,11 @@ fn make(resolved: &Resolved, as_pdf: bool) -> Result<Answer, Answer> {
 
 /// A file's name from a scene's: letters and digits of ASCII, hyphens for the rest.
 fn stem(name: &str) -> String {
-    let plain: String =
-        name.chars().take(60).map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' }).collect();
+    let plain: String = name
+        .chars()
+        .take(60)
+        .map(|c| if c.is_ascii_alphanumeric() { c.to_ascii_lowercase() } else { '-' })
+        .collect();
     let trimmed = plain.trim_matches('-');
     if trimmed.is_empty() { "scene".to_owned() } else { trimmed.to_owned() }
 }
