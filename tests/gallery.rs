@@ -41,8 +41,8 @@ fn committed_pictures_are_what_the_program_draws() {
         let committed = std::fs::read(format!("renders/{name}.png")).expect("a committed picture");
         let ((mut size, mut drawn), (mut committed_size, mut committed)) =
             (decoded(&drawn), decoded(&committed));
-        if scene.view.photo.is_some() {
-            // The caption under a photograph also names its file, which the library does not know: the picture alone.
+        if scene.view.photo.is_some() || scene.pattern.is_some() {
+            // The command's caption also names the photograph's file or the pattern's moment: the picture alone.
             size[1] = picture.frame.height_px;
             committed_size[1] = committed_size[1].min(size[1]);
             let length = 3 * (size[0] * size[1]) as usize;
