@@ -1,6 +1,6 @@
 //! The sheet as pages of a PDF: pictures and the most wanted figures first, all else behind.
 //!
-//! What does not fit on [`MOST_PAGES`] pages is set smaller, down to [`LEAST_SCALE`]; then the note is cut, for it stands whole in the HTML
+//! What does not fit on [`MOST_PAGES`] pages is set smaller, down to `LEAST_SCALE`; then the note is cut, for it stands whole in the HTML
 //! file. Cautions and figures are never cut: a scene with many cloths can take a further page.
 
 use super::Sheet;

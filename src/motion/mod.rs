@@ -1,6 +1,6 @@
 //! Motion: pixels whose levels change, the pictures that the cloth then shows one after another, and films of them.
 //!
-//! 1. [`read`] turns `light.pattern` of a scene file ([`shape`]) into a [`pattern::Pattern`]; [`picture`] does so for a picture file that
+//! 1. `read` turns `light.pattern` of a scene file ([`shape`]) into a [`pattern::Pattern`]; [`picture`] does so for a picture file that
 //!    is laid over the pixels.
 //! 2. [`pattern::Pattern::levels_at`] gives the level of every die at a time; [`average`] what the battery sees of a whole loop.
 //! 3. [`frames::each`] makes the luminance picture of every frame with a [`crate::picture::projector::Projector`], in parallel, and hands

@@ -96,7 +96,6 @@ impl Page {
 }
 
 /// The page's router. `port` is the one at which it is served: other `Host`s are turned away.
-#[must_use]
 pub fn router(page: Arc<Page>, port: u16) -> Router {
     Router::new()
         .route("/", get(|| async { asset("index.html") }))

@@ -122,12 +122,15 @@ struct Source {
     share: f64,
 }
 
+/// A die by its number, with what each of a channel's points is.
+type OfDie = (usize, Vec<Source>);
+
 /// The glow of the cloth.
 #[derive(Debug)]
 struct Glow {
     planned: PlannedSpots,
     /// By channel: which die, and what each of its points is.
-    sources: Vec<(usize, Vec<Source>)>,
+    sources: Vec<OfDie>,
 }
 
 /// One channel: its points, the outline from which they send, and its spots.
@@ -140,7 +143,7 @@ fn channels<'a, S>(
     classes: &GapClasses,
     spots: &'a [Vec<DieSpots<S>>],
     lit: &dyn Fn(usize, usize) -> bool,
-) -> (Vec<Channel<'a, S>>, Vec<(usize, Vec<Source>)>) {
+) -> (Vec<Channel<'a, S>>, Vec<OfDie>) {
     let mut channels = Vec::new();
     let mut sources = Vec::new();
     for (class, of_packages) in spots.iter().enumerate() {

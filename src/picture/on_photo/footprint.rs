@@ -5,7 +5,7 @@
 //! that it covers, whatever the distance and the angle. That piece is taken as the parallelogram that the derivative of the
 //! surface makes of the image pixel, and the mean over it by the midpoints of so many parts that each is no larger than a
 //! texel of the luminance picture, read by linear interpolation. Where an image pixel covers more than
-//! [`MOST_PARTS`] texels a side, coarser copies of the luminance picture are read: each holds the means of four texels of
+//! `MOST_PARTS` texels a side, coarser copies of the luminance picture are read: each holds the means of four texels of
 //! the one before, so the light stays.
 //!
 //! The pattern piece ends the glow: each texel is weighed with the share of it that lies inside ([`crate::picture::clip`]).
