@@ -216,6 +216,8 @@ struct Pass<'a> {
 /// One grid, planned.
 pub(super) struct Grid {
     pub(super) fft: Fft2,
+    /// The transforms back: of a grid of which only every `stride`-th node is wanted, the spectrum is folded to that many fewer nodes.
+    pub(super) back: Fft2,
     /// The nodes whose values are wanted. The first is node 0 of the grid.
     pub(super) wanted: Lattice,
     /// Nodes of the grid from one wanted node to the next.
@@ -258,8 +260,8 @@ impl Job<'_> {
         let mut pad_mm = first.max(least);
         let extent = self.extent(&wanted);
         let last_pad = (LAST_PAD_EXTENTS * extent).max(LAST_PAD_SCALES * self.scale_mm);
-        let mut nodes = self.nodes(&wanted, step_mm, pad_mm);
-        let all_nodes = self.nodes(&wanted, step_mm, last_pad);
+        let mut nodes = self.nodes(&wanted, step_mm, stride, pad_mm);
+        let all_nodes = self.nodes(&wanted, step_mm, stride, last_pad);
         let last = report.grids + 1 >= MOST_GRIDS
             || pad_mm >= last_pad
             || all_nodes[0] * all_nodes[1] <= SMALL_GRID.max(nodes[0] * nodes[1]);
@@ -274,6 +276,7 @@ impl Job<'_> {
 
         let grid = Grid {
             fft: Fft2::new(nodes[0], nodes[1]),
+            back: Fft2::new(nodes[0] / stride, nodes[1] / stride),
             wanted,
             stride,
             step_mm,
@@ -301,8 +304,8 @@ impl Job<'_> {
         (x1 - x0).max(y1 - y0)
     }
 
-    /// Nodes in x and y so that no periodic copy of a point that matters comes nearer than `pad_mm`.
-    fn nodes(&self, wanted: &Lattice, step_mm: f64, pad_mm: f64) -> [usize; 2] {
+    /// Nodes in x and y, multiples of the stride, so that no periodic copy of a point that matters comes nearer than `pad_mm`.
+    fn nodes(&self, wanted: &Lattice, step_mm: f64, stride: usize, pad_mm: f64) -> [usize; 2] {
         let width = wanted.columns.saturating_sub(1) as f64 * wanted.step_mm;
         let height = wanted.rows.saturating_sub(1) as f64 * wanted.step_mm;
         let mut period = [width, height];
@@ -314,7 +317,7 @@ impl Job<'_> {
             }
         }
         let count = |length: f64| ((length / step_mm).ceil() as usize + 1).max(2 * WIDTH);
-        [smooth_size(count(period[0]), true), smooth_size(count(period[1]), false)]
+        [smooth_size(count(period[0]), true), smooth_size(count(period[1]), stride == 2)]
     }
 }
 

@@ -86,7 +86,7 @@ impl Transform {
         let blocks = columns_used.div_ceil(BLOCK);
         let mut columns = vec![Complex32::default(); blocks * active.len() * rows * BLOCK];
         columns.par_chunks_mut(active.len() * rows * BLOCK).enumerate().for_each_init(
-            || ColumnScratch::new(&grid.fft),
+            || ColumnScratch::new(grid),
             |scratch, (block, out)| {
                 let count = BLOCK.min(columns_used - block * BLOCK);
                 scratch.find_places(grid, scale, block * BLOCK, count);
@@ -106,7 +106,7 @@ impl Transform {
             planes[component].par_chunks_mut(grid.wanted.columns * ROWS).enumerate().for_each_init(
                 || {
                     let spectra = vec![Complex32::default(); ROWS * length];
-                    (spectra, vec![0.0; grid.fft.nx], grid.fft.row_inverse.make_scratch_vec())
+                    (spectra, vec![0.0; grid.back.nx], grid.back.row_inverse.make_scratch_vec())
                 },
                 |(spectra, values, scratch), (group, out)| {
                     let count = out.len() / grid.wanted.columns;
@@ -123,8 +123,11 @@ impl Transform {
                     for (spectrum, out) in
                         spectra.chunks_exact_mut(length).zip(out.chunks_exact_mut(grid.wanted.columns))
                     {
-                        grid.fft.inverse_row(&mut spectrum[..grid.fft.half()], values, scratch);
-                        add_every(out, values, grid.stride);
+                        if grid.stride > 1 {
+                            fold_half(&mut spectrum[..grid.fft.half()], grid.back.half());
+                        }
+                        grid.back.inverse_row(&mut spectrum[..grid.back.half()], values, scratch);
+                        out.iter_mut().zip(&*values).for_each(|(sum, value)| *sum += value);
                     }
                 },
             );
@@ -200,12 +203,12 @@ fn add_product<'a>(sums: &mut [Complex32], values: &[Complex32], factors: impl I
     }
 }
 
-/// Adds every `stride`-th value to the sums.
-fn add_every(sums: &mut [f32], values: &[f32], stride: usize) {
-    if stride == 1 {
-        sums.iter_mut().zip(values).for_each(|(s, v)| *s += v);
-    } else {
-        sums.iter_mut().zip(values.iter().step_by(stride)).for_each(|(s, v)| *s += v);
+/// The kept half of a real row's spectrum, folded to that of the row's every second value: frequency `u + nx/2` stands for
+/// `u`, and it is the conjugate of `nx/2 - u`.
+fn fold_half(spectrum: &mut [Complex32], folded: usize) {
+    let last = spectrum.len() - 1;
+    for u in 0..folded {
+        spectrum[u] += spectrum[last - u].conj();
     }
 }
 
@@ -366,10 +369,11 @@ struct ColumnScratch {
 }
 
 impl ColumnScratch {
-    fn new(fft: &Fft2) -> ColumnScratch {
+    fn new(grid: &Grid) -> ColumnScratch {
+        let (fft, back) = (&grid.fft, &grid.back);
         let block = || vec![Complex32::default(); BLOCK * fft.ny];
         let scratch =
-            fft.column_forward.get_inplace_scratch_len().max(fft.column_inverse.get_inplace_scratch_len());
+            fft.column_forward.get_inplace_scratch_len().max(back.column_inverse.get_inplace_scratch_len());
         let half_rows = fft.ny / 2 + 1;
         ColumnScratch {
             work: block(),
@@ -502,10 +506,19 @@ impl ColumnScratch {
     fn inverse(&mut self, grid: &Grid, component: usize, count: usize, out: &mut [Complex32]) {
         let ny = grid.fft.ny;
         let sums = &mut self.sums[component][..count * ny];
-        grid.fft.column_inverse.process_with_scratch(sums, &mut self.fft);
+        if grid.stride == 1 {
+            grid.back.column_inverse.process_with_scratch(sums, &mut self.fft);
+        } else {
+            // Every second value of the sum over all frequencies is the sum over half of them, folded.
+            for column in sums.chunks_exact_mut(ny) {
+                let (low, high) = column.split_at_mut(grid.back.ny);
+                low.iter_mut().zip(high).for_each(|(low, high)| *low += *high);
+                grid.back.column_inverse.process_with_scratch(low, &mut self.fft);
+            }
+        }
         for (row, line) in out.chunks_exact_mut(BLOCK).enumerate() {
             for (column, value) in line.iter_mut().enumerate().take(count) {
-                *value = sums[column * ny + row * grid.stride];
+                *value = sums[column * ny + row];
             }
         }
     }
