@@ -14,13 +14,11 @@ use crate::diagnose::Diagnostic;
 use crate::files;
 use crate::picture::luminance::{LuminanceImage, luminance};
 use crate::picture::render;
-use crate::pixels::package::Package;
 use crate::quantity::{Millimetres, Nanometres};
-use crate::scene::{Exposure, Pixel, PlacedCloth, Scene, View};
+use crate::scene::Scene;
 use clap::{Args, Subcommand};
 use serde_json::json;
 use std::path::{Path, PathBuf};
-use std::sync::Arc;
 
 /// Wavelengths at which the table gives numbers: the dominant ones of common blue, green and red dies.
 const COLOURS: [(&str, f64); 3] = [("blue", 467.0), ("green", 525.0), ("red", 622.0)];
@@ -137,7 +135,7 @@ fn show(name: &str, target: Option<&Path>, as_json: bool) -> Result<Outcome, Vec
     let usual = preview::usual_target(&format!("cloth-{}", stem.as_deref().unwrap_or(&cloth.name)));
     let target = target.map_or(usual, Path::to_path_buf);
     preview::try_target(&target, read.as_slice())?;
-    let scene = one_pixel(&cloth);
+    let scene = Scene::one_pixel_behind(&cloth, Millimetres(STAND_OFF_MM), Millimetres(SIDE_MM), SIDE_PX);
     let picture = luminance(&scene);
     let exposure = render::exposure(&scene, &picture);
     let png = render::png(&scene, &picture, exposure).map_err(|e| preview::not_encoded(&target, &e))?;
@@ -149,44 +147,6 @@ fn show(name: &str, target: Option<&Path>, as_json: bool) -> Result<Outcome, Vec
         return Ok(output::data(&format!("{whole:#}")));
     }
     Ok(output::data(&in_words(&cloth, &target, &picture)))
-}
-
-/// One white 5050 pixel at full level behind the cloth, seen in a dark room.
-fn one_pixel(cloth: &Arc<Cloth>) -> Scene {
-    let package = Arc::new(Package::named("5050").unwrap_or_else(|| Package::ideal(1.0)));
-    let levels = vec![1.0; package.dies.len()];
-    Scene {
-        name: "One pixel, full level".to_owned(),
-        board_reflectance: 0.5,
-        pixels: vec![Pixel {
-            at: [Millimetres(0.0); 2],
-            turn_rad: 0.0,
-            package,
-            levels,
-            group: 0,
-            extra_gap: Millimetres(0.0),
-        }],
-        stack: vec![PlacedCloth {
-            gap_below: Millimetres(STAND_OFF_MM),
-            cloth: Arc::clone(cloth),
-            sleeve: false,
-        }],
-        view: View {
-            photo: None,
-            distance_m: 2.0,
-            room_lx: 0.0,
-            exposure: Exposure::Auto,
-            margin: Millimetres(0.5 * SIDE_MM),
-            size_px: [SIDE_PX; 2],
-            age_years: 35.0,
-            eye_pigment: 0.5,
-            side_rad: 0.0,
-            from_rad: 0.0,
-        },
-        supply: None,
-        piece: None,
-        pattern: None,
-    }
 }
 
 fn in_words(cloth: &Cloth, target: &Path, picture: &LuminanceImage) -> String {

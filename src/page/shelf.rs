@@ -16,11 +16,10 @@ use crate::picture::clip::developed;
 use crate::picture::exposure::{ExposureValue, resolve_for_set};
 use crate::picture::luminance::{LuminanceImage, luminance};
 use crate::picture::png_out::srgb_8;
-use crate::pixels::package::Package;
 use crate::quantity::{Millimetres, Nanometres};
 use crate::reading::plain::Plain;
 use crate::reading::{parse, shape};
-use crate::scene::{Exposure, Pixel, PlacedCloth, Scene, View};
+use crate::scene::{Exposure, Scene};
 use serde_json::{Value, json};
 use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
@@ -98,43 +97,8 @@ impl Shelf {
     }
 }
 
-/// One white pixel behind the cloth in a dark room.
 fn one_pixel(cloth: &Arc<Cloth>) -> Scene {
-    let package = Arc::new(Package::named("5050").unwrap_or_else(|| Package::ideal(1.0)));
-    let levels = vec![1.0; package.dies.len()];
-    let pixel = Pixel {
-        at: [Millimetres(0.0); 2],
-        turn_rad: 0.0,
-        package,
-        levels,
-        group: 0,
-        extra_gap: Millimetres(0.0),
-    };
-    Scene {
-        name: "Swatch".to_owned(),
-        board_reflectance: 0.5,
-        pixels: vec![pixel],
-        stack: vec![PlacedCloth {
-            gap_below: Millimetres(STAND_OFF_MM),
-            cloth: Arc::clone(cloth),
-            sleeve: false,
-        }],
-        view: View {
-            distance_m: 2.0,
-            room_lx: 0.0,
-            exposure: Exposure::Auto,
-            margin: Millimetres(0.5 * SIDE_MM),
-            size_px: [SIDE_PX; 2],
-            age_years: 35.0,
-            eye_pigment: 0.5,
-            photo: None,
-            side_rad: 0.0,
-            from_rad: 0.0,
-        },
-        supply: None,
-        piece: None,
-        pattern: None,
-    }
+    Scene::one_pixel_behind(cloth, Millimetres(STAND_OFF_MM), Millimetres(SIDE_MM), SIDE_PX)
 }
 
 /// All cloths with the figures by which one chooses.

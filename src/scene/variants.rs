@@ -1,7 +1,8 @@
 //! The same scene with something else: another cloth, another gap.
 
-use super::{PlacedCloth, Scene};
+use super::{Exposure, Pixel, PlacedCloth, Scene, View};
 use crate::cloth::Cloth;
+use crate::pixels::package::Package;
 use crate::quantity::Millimetres;
 use std::sync::Arc;
 
@@ -16,6 +17,43 @@ pub enum Replaced {
 }
 
 impl Scene {
+    /// One white 5050 pixel at full level so far behind a cloth, seen from 2 m in a dark room: what pictures of single cloths show. The
+    /// picture is a square, its sides in mm and image pixels.
+    #[must_use]
+    pub fn one_pixel_behind(cloth: &Arc<Cloth>, gap: Millimetres, side: Millimetres, side_px: u32) -> Scene {
+        let package = Arc::new(Package::named("5050").unwrap_or_else(|| Package::ideal(1.0)));
+        let levels = vec![1.0; package.dies.len()];
+        let pixel = Pixel {
+            at: [Millimetres(0.0); 2],
+            turn_rad: 0.0,
+            package,
+            levels,
+            group: 0,
+            extra_gap: Millimetres(0.0),
+        };
+        Scene {
+            name: "One pixel, full level".to_owned(),
+            board_reflectance: 0.5,
+            pixels: vec![pixel],
+            stack: vec![PlacedCloth { gap_below: gap, cloth: Arc::clone(cloth), sleeve: false }],
+            view: View {
+                photo: None,
+                distance_m: 2.0,
+                room_lx: 0.0,
+                exposure: Exposure::Auto,
+                margin: Millimetres(0.5 * side.0),
+                size_px: [side_px; 2],
+                age_years: 35.0,
+                eye_pigment: 0.5,
+                side_rad: 0.0,
+                from_rad: 0.0,
+            },
+            supply: None,
+            piece: None,
+            pattern: None,
+        }
+    }
+
     /// The scene behind another cloth, in `layers` layers (at least one) upon each other without air between them. The first
     /// layer stands as far off as the cloth whose place it takes; 0 mm where the scene has no cloth.
     #[must_use]
