@@ -7,6 +7,7 @@ pub mod eye;
 pub mod flash;
 pub mod neighbours;
 pub mod numbers;
+pub mod pace;
 pub mod ranges;
 pub mod softness;
 mod spots;

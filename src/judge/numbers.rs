@@ -27,6 +27,7 @@
 use super::colour_difference::colour_shift;
 use super::dots::{Emitter, dots_with};
 use super::neighbours::{Neighbourhood, neighbourhood};
+use super::pace::{Pace, Straight};
 pub use super::ranges::{Judged, LOW_QUANTILE, Range, SAMPLES};
 use super::spots::Spots;
 use super::straight::StraightPictures;
@@ -132,7 +133,21 @@ impl Layout {
     /// The numbers with each of these gaps in mm below the first cloth. What does not depend on the gap is computed once.
     #[must_use]
     pub fn numbers_over_gaps(&self, scene: &Scene, gaps_mm: &[f64]) -> Vec<Numbers> {
-        self.over_gaps(NUMBERS_STEP_NM, scene, &|l| scene.stack_at(l), gaps_mm)
+        let Ok(numbers) = self.numbers_over_gaps_at(&Straight, scene, gaps_mm);
+        numbers
+    }
+
+    /// As [`Layout::numbers_over_gaps`], at a pace.
+    ///
+    /// # Errors
+    /// When the pace gives the work up.
+    pub fn numbers_over_gaps_at<P: Pace>(
+        &self,
+        pace: &P,
+        scene: &Scene,
+        gaps_mm: &[f64],
+    ) -> Result<Vec<Numbers>, P::Stop> {
+        self.over_gaps(pace, NUMBERS_STEP_NM, scene, &|l| scene.stack_at(l), gaps_mm)
     }
 
     /// The numbers with the cloths' optics given by wavelength.
@@ -148,16 +163,21 @@ impl Layout {
     }
 
     /// The same with each of these gaps in mm.
-    pub(super) fn over_gaps(
+    pub(super) fn over_gaps<P: Pace>(
         &self,
+        pace: &P,
         step_nm: f64,
         scene: &Scene,
         stack_at: &(dyn Fn(Nanometres) -> Stack + Sync),
         gaps_mm: &[f64],
-    ) -> Vec<Numbers> {
+    ) -> Result<Vec<Numbers>, P::Stop> {
+        pace.go_on()?;
         let (behind, spots) =
             rayon::join(|| self.behind(scene, stack_at), || self.spots(step_nm, scene, stack_at, gaps_mm));
-        let at = |i: usize| self.numbers_behind(scene, spots.as_ref().map(|s| &s[i]), &behind);
+        let at = |i: usize| {
+            pace.go_on()?;
+            Ok(self.numbers_behind(scene, spots.as_ref().map(|s| &s[i]), &behind))
+        };
         (0..gaps_mm.len()).into_par_iter().map(at).collect()
     }
 

@@ -10,6 +10,7 @@
 //! Latin hypercube: McKay, Beckman & Conover, Technometrics 21 (1979), from memory.
 
 use super::numbers::{Layout, NUMBERS_STEP_NM, Numbers};
+use super::pace::{Pace, Straight};
 use crate::cloth::Uncertainty;
 use crate::light::Stack;
 use crate::quantity::{Nanometres, PerMillimetre};
@@ -45,12 +46,23 @@ impl Layout {
     /// The numbers for the cloths as described, with samples of their uncertainty (none where nothing is uncertain).
     #[must_use]
     pub fn judged(&self, scene: &Scene) -> Judged {
+        let Ok(judged) = self.judged_at(&Straight, scene);
+        judged
+    }
+
+    /// As [`Layout::judged`], at a pace.
+    ///
+    /// # Errors
+    /// When the pace gives the work up.
+    pub fn judged_at<P: Pace>(&self, pace: &P, scene: &Scene) -> Result<Judged, P::Stop> {
+        pace.go_on()?;
         let value = self.numbers(scene);
-        let samples = factors(scene)
-            .par_iter()
-            .map(|factors| self.one(NUMBERS_STEP_NM, scene, &|l| varied(scene, l, factors)))
-            .collect();
-        Judged { value, samples }
+        let sample = |factors: &Vec<[f64; 2]>| {
+            pace.go_on()?;
+            Ok(self.one(NUMBERS_STEP_NM, scene, &|l| varied(scene, l, factors)))
+        };
+        let samples = factors(scene).par_iter().map(sample).collect::<Result<_, _>>()?;
+        Ok(Judged { value, samples })
     }
 
     /// As [`Layout::judged`] for many scenes that have this layout (other cloths, other gaps), on all cores.
@@ -67,31 +79,51 @@ impl Layout {
     /// (error tested). A sample with a number that has no such ratio (a distance that is infinite or zero) is computed there.
     #[must_use]
     pub fn judged_over_gaps(&self, scene: &Scene, gaps_mm: &[f64]) -> Vec<Judged> {
-        self.judged_over_gaps_with(ANCHORS, scene, gaps_mm)
+        let Ok(judged) = self.judged_over_gaps_at(&Straight, scene, gaps_mm);
+        judged
     }
 
-    fn judged_over_gaps_with(&self, anchors: usize, scene: &Scene, gaps_mm: &[f64]) -> Vec<Judged> {
-        let values = self.numbers_over_gaps(scene, gaps_mm);
+    /// As [`Layout::judged_over_gaps`], at a pace.
+    ///
+    /// # Errors
+    /// When the pace gives the work up.
+    pub fn judged_over_gaps_at<P: Pace>(
+        &self,
+        pace: &P,
+        scene: &Scene,
+        gaps_mm: &[f64],
+    ) -> Result<Vec<Judged>, P::Stop> {
+        self.judged_over_gaps_with(pace, ANCHORS, scene, gaps_mm)
+    }
+
+    fn judged_over_gaps_with<P: Pace>(
+        &self,
+        pace: &P,
+        anchors: usize,
+        scene: &Scene,
+        gaps_mm: &[f64],
+    ) -> Result<Vec<Judged>, P::Stop> {
+        let values = self.numbers_over_gaps_at(pace, scene, gaps_mm)?;
         let anchors = spread(gaps_mm, anchors);
         let anchor_gaps: Vec<f64> = anchors.iter().map(|&i| gaps_mm[i]).collect();
         let samples: Vec<Vec<Numbers>> = factors(scene)
             .par_iter()
             .map(|factors| {
                 let stack_at = |l| varied(scene, l, factors);
-                let over = |gaps: &[f64]| self.over_gaps(NUMBERS_STEP_NM, scene, &stack_at, gaps);
-                let computed = over(&anchor_gaps);
+                let over = |gaps: &[f64]| self.over_gaps(pace, NUMBERS_STEP_NM, scene, &stack_at, gaps);
+                let computed = over(&anchor_gaps)?;
                 let mut all: Vec<Option<Numbers>> =
                     (0..gaps_mm.len()).map(|i| between(i, gaps_mm, &values, &anchors, &computed)).collect();
                 let missing: Vec<usize> = (0..all.len()).filter(|&i| all[i].is_none()).collect();
                 if !missing.is_empty() {
                     let gaps: Vec<f64> = missing.iter().map(|&i| gaps_mm[i]).collect();
-                    missing.iter().zip(over(&gaps)).for_each(|(&i, numbers)| all[i] = Some(numbers));
+                    missing.iter().zip(over(&gaps)?).for_each(|(&i, numbers)| all[i] = Some(numbers));
                 }
-                all.into_iter().flatten().collect()
+                Ok(all.into_iter().flatten().collect())
             })
-            .collect();
+            .collect::<Result<_, _>>()?;
         let at = |i: usize| samples.iter().map(|sample| sample[i]).collect();
-        values.into_iter().enumerate().map(|(i, value)| Judged { value, samples: at(i) }).collect()
+        Ok(values.into_iter().enumerate().map(|(i, value)| Judged { value, samples: at(i) }).collect())
     }
 }
 
@@ -353,7 +385,7 @@ mod tests {
             let scene = strip(cloth, 1.0);
             let layout = Layout::of(&scene);
             let quick = layout.judged_over_gaps(&scene, &gaps);
-            let full = layout.judged_over_gaps_with(gaps.len(), &scene, &gaps);
+            let Ok(full) = layout.judged_over_gaps_with(&Straight, gaps.len(), &scene, &gaps);
             for ((quick, full), gap) in quick.iter().zip(&full).zip(&gaps) {
                 for (name, pick) in [
                     ("mean", (|n: &Numbers| n.mean_cd_m2) as fn(&Numbers) -> f64),

@@ -2,12 +2,14 @@
 
 use super::asked::{Answer, Opened, number, scene, text};
 use super::model;
+use super::order::Stale;
 use super::shelf::Shelf;
 use super::turns::Turn;
 use crate::build::cautions::cautions;
 use crate::build::powered::both_cases;
-use crate::choose::standoff::{Subject, Sweep, Unjudgeable, end_mm, gaps};
+use crate::choose::standoff::{Curve, Subject, Sweep, Unjudgeable, end_mm_at, gaps};
 use crate::judge::numbers::{Judged, Layout, Numbers, Range};
+use crate::judge::pace::Pace;
 use crate::judge::softness::{Softness, look};
 use crate::picture::clip::developed;
 use crate::picture::luminance::{frame, luminance};
@@ -25,6 +27,8 @@ const LEAST_PX: f64 = 16.0;
 const MOST_PX: f64 = 2400.0;
 /// Gaps of the chart: fewer than on paper, the page draws a smooth line.
 const CHART_GAPS: usize = 25;
+/// Gaps of the quick chart.
+const QUICK_GAPS: usize = 13;
 /// Edits in one question.
 const MOST_EDITS: usize = 100;
 
@@ -129,15 +133,14 @@ fn shown_mm(scene: &Scene) -> [f64; 4] {
 
 /// The numbers that matter, in words a maker uses, and the cautions.
 #[must_use]
-pub fn numbers(question: &Value, opened: &Opened, turn: &Turn) -> Answer {
+pub fn numbers(question: &Value, opened: &Opened, pace: &impl Pace<Stop = Stale>) -> Answer {
     let scene = match scene(question, opened) {
         Ok(resolved) => resolved.scene,
         Err(answer) => return answer,
     };
-    if turn.is_stale() {
+    let Ok(judged) = pace.go_on().and_then(|()| Layout::of(&scene).judged_at(pace, &scene)) else {
         return Answer::stale();
-    }
-    let judged = Layout::of(&scene).judged(&scene);
+    };
     let power = scene.supply.as_ref().and_then(|supply| both_cases(&scene, supply).ok());
     let cautions: Vec<String> =
         cautions(&scene, scene.supply.as_ref(), power.as_ref()).iter().map(ToString::to_string).collect();
@@ -270,60 +273,87 @@ fn shown(value: f64, low: f64, high: f64, unit: &str) -> String {
     if low == high { middle.to_owned() } else { format!("{middle} ({low} to {high})") }
 }
 
-/// Dot visibility over the gap below the first cloth.
+/// Dot visibility over the gap below the first cloth: `quick` the line alone at a few gaps, otherwise with its ranges.
 #[must_use]
-pub fn gap_chart(question: &Value, opened: &Opened, turn: &Turn) -> Answer {
+pub fn gap_chart(question: &Value, opened: &Opened, pace: &impl Pace<Stop = Stale>) -> Answer {
     let scene = match scene(question, opened) {
         Ok(resolved) => resolved.scene,
         Err(answer) => return answer,
     };
-    if turn.is_stale() {
+    if pace.go_on().is_err() {
         return Answer::stale();
     }
     let subject = match Subject::new(scene) {
         Ok(subject) => subject,
         Err(why) => return Answer::problem(why_not(why), ""),
     };
-    let subjects = [subject];
-    let (subject, present) = (&subjects[0], subjects[0].own_gap_mm());
-    let end = end_mm(&subjects).max((1.25 * present).ceil());
-    if turn.is_stale() {
-        return Answer::stale();
+    let quick = question["detail"].as_str() == Some("quick");
+    match GapCurve::of(subject, quick, pace) {
+        Ok(curve) => Answer::json(&curve.told()),
+        Err(Stale) => Answer::stale(),
     }
-    let sweep = Sweep::over(subject, &gaps(0.0, end, CHART_GAPS), &|| ());
-    if turn.is_stale() {
-        return Answer::stale();
+}
+
+/// What the chart of gaps shows.
+struct GapCurve {
+    subject: Subject,
+    end_mm: f64,
+    gaps_mm: Vec<f64>,
+    curve: Curve,
+    /// One a sample of the cloths' uncertainty; `None` where they were not computed.
+    samples: Option<Vec<Curve>>,
+}
+
+impl GapCurve {
+    fn of(subject: Subject, quick: bool, pace: &impl Pace<Stop = Stale>) -> Result<GapCurve, Stale> {
+        let present = subject.own_gap_mm();
+        let subjects = [subject];
+        let end_mm = end_mm_at(pace, &subjects)?.max((1.25 * present).ceil());
+        let [subject] = subjects;
+        let gaps_mm = gaps(0.0, end_mm, if quick { QUICK_GAPS } else { CHART_GAPS });
+        let (curve, samples) = if quick {
+            (subject.curve_at(pace, &gaps_mm)?, None)
+        } else {
+            let sweep = Sweep::at(pace, &subject, &gaps_mm, &|| ())?;
+            (sweep.curve(), Some(sweep.sample_curves()))
+        };
+        Ok(GapCurve { subject, end_mm, gaps_mm, curve, samples })
     }
-    let curve = sweep.curve();
-    let samples = sweep.sample_curves();
-    let ends = |quantile: usize| -> Option<Vec<f64>> {
-        (!samples.is_empty()).then(|| {
-            let at = |gap: &f64| {
-                let mut values: Vec<f64> = samples.iter().map(|sample| sample.at(*gap)).collect();
-                values.sort_by(f64::total_cmp);
-                let last = values.len() - 1;
-                // One in ten lies outside on either side.
-                values[(last * quantile + 5) / 10]
-            };
-            sweep.gaps_mm.iter().map(at).collect()
+
+    fn told(&self) -> Value {
+        let visibility: Vec<f64> = self.gaps_mm.iter().map(|gap| self.curve.at(*gap)).collect();
+        json!({
+            "present_mm": self.subject.own_gap_mm(), "least_mm": 0.0, "most_mm": self.end_mm, "gaps_mm": self.gaps_mm,
+            "low": self.end_of_range(1), "high": self.end_of_range(9), "bands": bands(&self.gaps_mm, &visibility),
+            "visibility": visibility, "vanish_mm": self.curve.deciding(Softness::Smooth), "words": self.words(),
+            "detail": if self.samples.is_some() { "full" } else { "quick" },
         })
-    };
-    let visibility: Vec<f64> = sweep.gaps_mm.iter().map(|gap| curve.at(*gap)).collect();
-    let vanish = curve.deciding(Softness::Smooth);
-    let mut words = Vec::new();
-    match vanish {
-        Some(gap) => words.push(format!("No dots show from {} mm on.", three(gap))),
-        None => words.push(format!("Dots show at every gap up to {} mm.", three(end))),
     }
-    words.push(format!(
-        "The trade's rule of thumb (a gap of about one pitch, {} mm; common practice, no source) gives: {}.",
-        three(subject.pitch_mm()),
-        look(curve.at(subject.pitch_mm().min(end)))
-    ));
-    Answer::json(&json!({
-        "present_mm": present, "least_mm": 0.0, "most_mm": end, "gaps_mm": sweep.gaps_mm, "visibility": visibility,
-        "low": ends(1), "high": ends(9), "bands": bands(&sweep.gaps_mm, &visibility), "vanish_mm": vanish, "words": words,
-    }))
+
+    /// The visibility that so many tenths of the samples stay below, at each gap; `None` where nothing is uncertain, or not computed.
+    fn end_of_range(&self, tenths: usize) -> Option<Vec<f64>> {
+        let samples = self.samples.as_ref().filter(|samples| !samples.is_empty())?;
+        let at = |gap: &f64| {
+            let mut values: Vec<f64> = samples.iter().map(|sample| sample.at(*gap)).collect();
+            values.sort_by(f64::total_cmp);
+            values[((values.len() - 1) * tenths + 5) / 10]
+        };
+        Some(self.gaps_mm.iter().map(at).collect())
+    }
+
+    fn words(&self) -> Vec<String> {
+        let vanish = match self.curve.deciding(Softness::Smooth) {
+            Some(gap) => format!("No dots show from {} mm on.", three(gap)),
+            None => format!("Dots show at every gap up to {} mm.", three(self.end_mm)),
+        };
+        let pitch = self.subject.pitch_mm();
+        let rule = format!(
+            "The trade's rule of thumb (a gap of about one pitch, {} mm; common practice, no source) gives: {}.",
+            three(pitch),
+            look(self.curve.at(pitch.min(self.end_mm)))
+        );
+        vec![vanish, rule]
+    }
 }
 
 fn why_not(why: Unjudgeable) -> &'static str {

@@ -11,6 +11,7 @@
 //! | the cloths as lit swatches, cloths of one's own | [`shelf`] |
 //! | files to take away | [`takeaway`] |
 //! | which answers nobody waits for any more | [`turns`] |
+//! | what is worked on first | [`order`] |
 //! | all of it over HTTP, to this machine alone | [`router`] |
 //!
 //! Cloths, drawings and photographs that a scene names come from what was opened when the page was started, and from what the page itself
@@ -19,6 +20,7 @@
 pub mod asked;
 pub mod look;
 pub mod model;
+pub mod order;
 pub mod router;
 pub mod shelf;
 pub mod starter;

@@ -6,6 +6,7 @@
 //! meanwhile is answered without work ([`super::turns`]).
 
 use super::asked::{Answer, Opened};
+use super::order::{GivesWay, Order, Rank};
 use super::shelf::{self, Shelf};
 use super::turns::{Turn, Turns};
 use super::{look, starter, takeaway};
@@ -73,10 +74,11 @@ pub struct Page {
     /// The cloths.
     pub shelf: Shelf,
     turns: Arc<Turns>,
-    pictures: Semaphore,
-    numbers: Semaphore,
-    charts: Semaphore,
-    heavy: Semaphore,
+    order: Arc<Order>,
+    pictures: Arc<Semaphore>,
+    numbers: Arc<Semaphore>,
+    charts: Arc<Semaphore>,
+    heavy: Arc<Semaphore>,
 }
 
 impl Page {
@@ -87,12 +89,17 @@ impl Page {
             opened,
             shelf: Shelf::default(),
             turns: Arc::new(Turns::default()),
-            pictures: Semaphore::new(1),
-            numbers: Semaphore::new(1),
-            charts: Semaphore::new(1),
-            heavy: Semaphore::new(1),
+            order: Arc::new(Order::default()),
+            pictures: one_at_a_time(),
+            numbers: one_at_a_time(),
+            charts: one_at_a_time(),
+            heavy: one_at_a_time(),
         }
     }
+}
+
+fn one_at_a_time() -> Arc<Semaphore> {
+    Arc::new(Semaphore::new(1))
 }
 
 /// The page's router. `port` is the one at which it is served: other `Host`s are turned away.
@@ -146,7 +153,7 @@ impl Asked {
         }
     }
 
-    fn queue(self, page: &Page) -> Option<&Semaphore> {
+    fn queue(self, page: &Page) -> Option<&Arc<Semaphore>> {
         match self {
             Asked::Picture => Some(&page.pictures),
             Asked::Numbers => Some(&page.numbers),
@@ -156,15 +163,34 @@ impl Asked {
         }
     }
 
+    fn rank(self) -> Option<Rank> {
+        match self {
+            Asked::Picture => Some(Rank::Picture),
+            Asked::Numbers => Some(Rank::Numbers),
+            Asked::GapChart => Some(Rank::Curve),
+            Asked::Motion | Asked::Download => Some(Rank::Aside),
+            _ => None,
+        }
+    }
+
     fn answer(self, question: &Value, page: &Page, turn: &Turn) -> Answer {
+        match self.rank() {
+            Some(rank) => page.order.run(rank, || self.answer_here(question, page, turn)),
+            None => self.answer_here(question, page, turn),
+        }
+    }
+
+    /// The answer, worked out on the threads on which this is called.
+    fn answer_here(self, question: &Value, page: &Page, turn: &Turn) -> Answer {
         let opened = &page.opened;
+        let pace = |rank| GivesWay::new(&page.order, rank, turn);
         match self {
             Asked::Read => look::read(question, opened),
             Asked::Edit => look::edit(question, opened, &page.shelf),
             Asked::Starter => starter::starter(question),
             Asked::Picture => look::picture(question, opened, turn),
-            Asked::Numbers => look::numbers(question, opened, turn),
-            Asked::GapChart => look::gap_chart(question, opened, turn),
+            Asked::Numbers => look::numbers(question, opened, &pace(Rank::Numbers)),
+            Asked::GapChart => look::gap_chart(question, opened, &pace(Rank::Curve)),
             Asked::Estimate => shelf::estimate(question, &page.shelf),
             Asked::Motion => takeaway::motion(question, opened, turn),
             Asked::Download => takeaway::download(question, opened),
@@ -181,25 +207,35 @@ async fn ask(State(page): State<Arc<Page>>, body: Bytes, asked: Asked) -> Respon
     let Some(turn) = page.turns.take(&tab, asked.turn_kind().unwrap_or("other"), seq) else {
         return response(Answer::stale());
     };
+    // Dropped when the browser closes the connection before the answer is there.
+    let _asker = turn.asker();
+    let under_way = asked.rank().map(|rank| page.order.begin(rank));
     let permit = match asked.queue(&page) {
-        Some(queue) => Some(queue.acquire().await),
+        Some(queue) => Some(Arc::clone(queue).acquire_owned().await),
         None => None,
     };
     if asked.turn_kind().is_some() && turn.is_stale() {
         return response(Answer::stale());
     }
     let work = Arc::clone(&page);
-    let answer = tokio::task::spawn_blocking(move || asked.answer(&question, &work, &turn)).await;
-    drop(permit);
+    let answer = tokio::task::spawn_blocking(move || {
+        // Work goes on when the asker has gone, until it notices; so long nothing else of its kind begins.
+        let _under_way = (under_way, permit);
+        asked.answer(&question, &work, &turn)
+    });
+    let answer = answer.await;
     response(answer.unwrap_or_else(|_| failed()))
 }
 
 async fn photo(State(page): State<Arc<Page>>, body: Bytes) -> Response {
-    let _permit = page.heavy.acquire().await;
+    let permit = Arc::clone(&page.heavy).acquire_owned().await;
     let work = Arc::clone(&page);
-    let answer = tokio::task::spawn_blocking(move || match serde_json::from_slice::<Value>(&body) {
-        Ok(question) => shelf::photo(&question, &work.shelf),
-        Err(_) => Answer::not_understood("the question is not JSON"),
+    let answer = tokio::task::spawn_blocking(move || {
+        let _permit = permit;
+        match serde_json::from_slice::<Value>(&body) {
+            Ok(question) => work.order.run(Rank::Aside, || shelf::photo(&question, &work.shelf)),
+            Err(_) => Answer::not_understood("the question is not JSON"),
+        }
     });
     response(answer.await.unwrap_or_else(|_| failed()))
 }
@@ -225,13 +261,15 @@ fn title(text: &str) -> &str {
 }
 
 async fn shelf_list(State(page): State<Arc<Page>>) -> Response {
-    let answer = tokio::task::spawn_blocking(move || shelf::list(&page.shelf)).await;
+    let answer =
+        tokio::task::spawn_blocking(move || page.order.run(Rank::Aside, || shelf::list(&page.shelf))).await;
     response(answer.unwrap_or_else(|_| failed()))
 }
 
 async fn swatch(State(page): State<Arc<Page>>, Path(name): Path<String>) -> Response {
     let answer = tokio::task::spawn_blocking(move || {
-        name.strip_suffix(".png").and_then(|name| shelf::swatch(&page.shelf, name)).unwrap_or_else(not_found)
+        let swatch = |name| page.order.run(Rank::Aside, || shelf::swatch(&page.shelf, name));
+        name.strip_suffix(".png").and_then(swatch).unwrap_or_else(not_found)
     });
     response(answer.await.unwrap_or_else(|_| failed()))
 }

@@ -1,10 +1,11 @@
 //! Which answers nobody waits for any more.
 //!
 //! Every tab of the browser counts its questions upwards, kind by kind. A question is stale once the tab has asked a newer one of the same kind;
-//! its work is not begun, or is dropped when it is done. Work of one kind waits for the work before it, so that a slider that moves does not
+//! its work is not begun, or is given up. So is work whose asker has gone: a browser that cancels a question closes its connection. Work of one kind waits for the work before it, so that a slider that moves does not
 //! fill all cores with pictures that nobody will see.
 
 use std::collections::HashMap;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// Tabs that are remembered; the one that has been silent longest is forgotten first.
@@ -29,6 +30,17 @@ pub struct Turn {
     turns: Arc<Turns>,
     key: (String, &'static str),
     seq: u64,
+    gone: Arc<AtomicBool>,
+}
+
+/// Whoever waits for an answer; when this is dropped nobody does any more.
+#[derive(Debug)]
+pub struct Asker(Arc<AtomicBool>);
+
+impl Drop for Asker {
+    fn drop(&mut self) {
+        self.0.store(true, Ordering::Relaxed);
+    }
 }
 
 impl Turns {
@@ -55,15 +67,22 @@ impl Turns {
                 newest.of.remove(&oldest);
             }
         }
-        Some(Turn { turns: Arc::clone(self), key, seq })
+        Some(Turn { turns: Arc::clone(self), key, seq, gone: Arc::default() })
     }
 }
 
 impl Turn {
-    /// Whether a newer question has come meanwhile.
+    /// Who waits for the answer: to be kept as long as somebody does.
+    #[must_use]
+    pub fn asker(&self) -> Asker {
+        Asker(Arc::clone(&self.gone))
+    }
+
+    /// Whether a newer question has come meanwhile, or the asker has gone.
     #[must_use]
     pub fn is_stale(&self) -> bool {
-        self.turns.lock().of.get(&self.key).is_some_and(|(seq, _)| *seq > self.seq)
+        self.gone.load(Ordering::Relaxed)
+            || self.turns.lock().of.get(&self.key).is_some_and(|(seq, _)| *seq > self.seq)
     }
 }
 
@@ -83,6 +102,16 @@ mod tests {
         assert!(first.is_stale() && !second.is_stale());
         assert!(turns.take("tab", "picture", 1).is_none(), "late");
         assert!(turns.take("tab", "picture", 2).is_some(), "the same again, as after a reload");
+    }
+
+    #[test]
+    fn what_nobody_waits_for_is_stale() {
+        let turns = Arc::new(Turns::default());
+        let turn = turns.take("tab", "picture", 1).expect("new");
+        let asker = turn.asker();
+        assert!(!turn.is_stale());
+        drop(asker);
+        assert!(turn.is_stale());
     }
 
     #[test]

@@ -20,6 +20,7 @@ pub use curve::{Curve, Stretch};
 pub use remedies::{Change, Reason, Remedy, TRIED, USUAL_PITCHES_MM, reason, remedies};
 
 use crate::judge::numbers::{Judged, Layout, Numbers, Range};
+use crate::judge::pace::{Pace, Straight};
 use crate::judge::softness::Softness;
 use crate::quantity::Millimetres;
 use crate::scene::Scene;
@@ -119,14 +120,19 @@ impl Subject {
         self.numbers(&[gap_mm]).first().map_or(f64::NAN, seen)
     }
 
-    fn judged(&self, gaps_mm: &[f64]) -> Vec<Judged> {
-        self.layout.judged_over_gaps(&self.scene, gaps_mm)
-    }
-
     /// Visibility against gap between two gaps in mm, without ranges, at `count` gaps.
     fn rough(&self, from_mm: f64, to_mm: f64, count: usize) -> Curve {
-        let gaps = gaps(from_mm, to_mm, count);
-        Curve::new(gaps.iter().copied().zip(self.numbers(&gaps).iter().map(seen)))
+        let Ok(curve) = self.curve_at(&Straight, &gaps(from_mm, to_mm, count));
+        curve
+    }
+
+    /// Visibility against these gaps in mm, without ranges, at a pace.
+    ///
+    /// # Errors
+    /// When the pace gives the work up.
+    pub fn curve_at<P: Pace>(&self, pace: &P, gaps_mm: &[f64]) -> Result<Curve, P::Stop> {
+        let numbers = self.layout.numbers_over_gaps_at(pace, &self.scene, gaps_mm)?;
+        Ok(Curve::new(gaps_mm.iter().copied().zip(numbers.iter().map(seen))))
     }
 
     /// The deciding gap of a curve, made exact by computing between its points.
@@ -164,13 +170,23 @@ pub fn gaps(from_mm: f64, to_mm: f64, count: usize) -> Vec<f64> {
 /// last. Three pitches at most, within bounds, where they do not.
 #[must_use]
 pub fn end_mm(subjects: &[Subject]) -> f64 {
-    let end = |subject: &Subject| {
+    let Ok(end) = end_mm_at(&Straight, subjects);
+    end
+}
+
+/// As [`end_mm`], at a pace.
+///
+/// # Errors
+/// When the pace gives the work up.
+pub fn end_mm_at<P: Pace>(pace: &P, subjects: &[Subject]) -> Result<f64, P::Stop> {
+    let mut farthest = LEAST_END_MM;
+    for subject in subjects {
         let most = (MOST_PITCHES * subject.pitch_mm).clamp(LEAST_END_MM, MOST_END_MM);
-        let vanish = subject.rough(0.0, most, ROUGH).deciding(Softness::Smooth);
-        vanish.map_or(most, |gap| (BEYOND * gap).max(subject.pitch_mm)).clamp(LEAST_END_MM, most)
-    };
-    let farthest = subjects.iter().map(end).fold(LEAST_END_MM, f64::max);
-    (farthest / END_STEP_MM).ceil() * END_STEP_MM
+        let vanish = subject.curve_at(pace, &gaps(0.0, most, ROUGH))?.deciding(Softness::Smooth);
+        let end = vanish.map_or(most, |gap| (BEYOND * gap).max(subject.pitch_mm));
+        farthest = farthest.max(end.clamp(LEAST_END_MM, most));
+    }
+    Ok((farthest / END_STEP_MM).ceil() * END_STEP_MM)
 }
 
 /// The numbers over the gap.
@@ -188,7 +204,21 @@ impl Sweep {
     /// Sweeps over gaps in mm, rising. `done` is called after each piece of the work, [`PIECES`] times.
     #[must_use]
     pub fn over(subject: &Subject, gaps_mm: &[f64], done: &dyn Fn()) -> Sweep {
-        let values = subject.numbers(gaps_mm);
+        let Ok(sweep) = Sweep::at(&Straight, subject, gaps_mm, done);
+        sweep
+    }
+
+    /// As [`Sweep::over`], at a pace.
+    ///
+    /// # Errors
+    /// When the pace gives the work up.
+    pub fn at<P: Pace>(
+        pace: &P,
+        subject: &Subject,
+        gaps_mm: &[f64],
+        done: &dyn Fn(),
+    ) -> Result<Sweep, P::Stop> {
+        let values = subject.layout.numbers_over_gaps_at(pace, &subject.scene, gaps_mm)?;
         done();
         let last = gaps_mm.len().saturating_sub(1);
         let sampled: Vec<f64> = gaps_mm
@@ -199,10 +229,11 @@ impl Sweep {
             .collect();
         let mut judged = Vec::new();
         for piece in sampled.chunks(sampled.len().div_ceil(PIECES - 1).max(1)) {
-            judged.extend(piece.iter().copied().zip(subject.judged(piece)));
+            let at_piece = subject.layout.judged_over_gaps_at(pace, &subject.scene, piece)?;
+            judged.extend(piece.iter().copied().zip(at_piece));
             done();
         }
-        Sweep { gaps_mm: gaps_mm.to_vec(), values, judged }
+        Ok(Sweep { gaps_mm: gaps_mm.to_vec(), values, judged })
     }
 
     /// Visibility against gap for the cloths as described.

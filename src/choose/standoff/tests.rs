@@ -89,7 +89,9 @@ fn ranges_are_those_of_each_sample_searched_alone() {
     let found = find(&subject, &gaps(0.0, 24.0, GAPS), Softness::Smooth, &|| ());
     let answer = found.answer.expect("an answer");
     // At the ends of the range the share of samples without dots is that of the percentile, give or take one of 24.
-    let share = |gap: f64| Step::new(gap, subject.judged(&[gap]).remove(0), Softness::Smooth).share;
+    let share = |gap: f64| {
+        Step::new(gap, subject.layout.judged(&subject.scene.at_gap(Millimetres(gap))), Softness::Smooth).share
+    };
     let (low, high) = (share(answer.gap.low), share(answer.gap.high));
     assert!((low - LOW).abs() <= ONE_OF && (high - (1.0 - LOW)).abs() <= ONE_OF, "{low} {high}");
     let sure = answer.sure.expect("a sure step");

@@ -74,7 +74,7 @@ async function whole(answer, how) {
     throw new Gone();
   }
 }
-const json = async (path, body) => whole(await call(path, body), "json");
+const json = async (path, body, signal) => whole(await call(path, body, signal), "json");
 const blobWithFacts = async (path, body, signal) => {
   const answer = await call(path, body, signal);
   return { facts: JSON.parse(answer.headers.get("x-weftlight") ?? "{}"), blob: await whole(answer, "blob") };
@@ -92,7 +92,7 @@ export const api = {
   edit: (text, edits) => json("/api/edit", { text, edits }),
   picture: (body, kin, signal) => blobWithFacts("/api/picture", dated(body, kin), signal),
   numbers: (text, kin) => json("/api/numbers", dated({ text }, kin)),
-  gapChart: (text) => json("/api/gap-chart", dated({ text })),
+  gapChart: (text, detail, signal) => json("/api/gap-chart", dated({ text, detail }), signal),
   shelf: () => json("/api/shelf"),
   estimate: (label) => json("/api/cloth/estimate", label),
   photo: (photos) => json("/api/cloth/photo", photos),

@@ -22,6 +22,8 @@ export class Live extends EventTarget {
   shown = null;
   numbers = null;
   chart = null;
+  /** The curve that is being computed. */
+  charting = null;
   /** The first version of the scene that is open: answers to earlier ones belong to another scene. */
   since = 0;
   #curves = new Map();
@@ -66,7 +68,9 @@ export class Live extends EventTarget {
     this.numberPause.ask();
     const known = this.#curves.get(this.scene.now.curve);
     if (known) this.#showChart(known);
-    else {
+    else if (this.charting !== this.scene.now.curve) {
+      // A curve of something else is not worth its time; moving the cloth does not change it.
+      this.chartStop?.abort();
       this.chartPause.ask();
       this.dispatchEvent(new Event("charting"));
     }
@@ -163,10 +167,23 @@ export class Live extends EventTarget {
 
   async #chart(job) {
     if (this.#curves.has(job.curve)) return;
-    const answer = await api.gapChart(job.text);
-    this.#curves.set(job.curve, answer);
+    const { signal } = (this.chartStop = new AbortController());
+    this.charting = job.curve;
+    try {
+      // The line at once, its range after it.
+      for (const detail of ["quick", "full"]) {
+        const answer = await api.gapChart(job.text, detail, signal);
+        if (detail === "full") this.#keepCurve(job.curve, answer);
+        if (job.curve === this.scene.now.curve) this.#showChart(answer);
+      }
+    } finally {
+      this.charting = null;
+    }
+  }
+
+  #keepCurve(curve, answer) {
+    this.#curves.set(curve, answer);
     if (this.#curves.size > MOST_CURVES) this.#curves.delete(this.#curves.keys().next().value);
-    if (job.curve === this.scene.now.curve) this.#showChart(answer);
   }
 
   #showChart(chart) {
