@@ -12,7 +12,8 @@ use crate::judge::numbers::{Judged, Layout, Numbers, Range};
 use crate::judge::pace::Pace;
 use crate::judge::softness::{Softness, look};
 use crate::picture::clip::developed;
-use crate::picture::luminance::{frame, luminance};
+use crate::picture::kept::Kept;
+use crate::picture::luminance::{frame, luminance_with};
 use crate::picture::png_out::srgb_8;
 use crate::picture::render::exposure;
 use crate::reading::edit::{Edit, edited};
@@ -97,7 +98,7 @@ pub fn sized(mut scene: Scene, question: &Value) -> Scene {
 
 /// The picture.
 #[must_use]
-pub fn picture(question: &Value, opened: &Opened, turn: &Turn) -> Answer {
+pub fn picture(question: &Value, opened: &Opened, kept: &Kept, turn: &Turn) -> Answer {
     let scene = match scene(question, opened) {
         Ok(resolved) => sized(resolved.scene, question),
         Err(answer) => return answer,
@@ -105,7 +106,7 @@ pub fn picture(question: &Value, opened: &Opened, turn: &Turn) -> Answer {
     if turn.is_stale() {
         return Answer::stale();
     }
-    let image = luminance(&scene);
+    let image = luminance_with(&scene, frame(&scene), kept);
     if turn.is_stale() {
         return Answer::stale();
     }

@@ -10,6 +10,7 @@ use super::order::{GivesWay, Order, Rank};
 use super::shelf::{self, Shelf};
 use super::turns::{Turn, Turns};
 use super::{look, starter, takeaway};
+use crate::picture::kept::Kept;
 use crate::pixels::package::Package;
 use axum::Router;
 use axum::body::{Body, Bytes};
@@ -26,6 +27,8 @@ use tokio::sync::Semaphore;
 pub const MOST_BODY_BYTES: usize = 4 << 20;
 /// Bodies that carry photographs, in bytes.
 pub const MOST_PHOTO_BODY_BYTES: usize = 120 << 20;
+/// Cloths at a gap whose spots are kept, some 100 KiB each.
+const MOST_KEPT: usize = 64;
 /// What the page may load, and from where: itself alone.
 const POLICY: &str = "default-src 'self'; img-src 'self' blob: data:; style-src 'self'; script-src 'self'; connect-src 'self'; \
                       object-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
@@ -75,6 +78,7 @@ pub struct Page {
     pub shelf: Shelf,
     turns: Arc<Turns>,
     order: Arc<Order>,
+    kept: Kept,
     pictures: Arc<Semaphore>,
     numbers: Arc<Semaphore>,
     charts: Arc<Semaphore>,
@@ -90,6 +94,7 @@ impl Page {
             shelf: Shelf::default(),
             turns: Arc::new(Turns::default()),
             order: Arc::new(Order::default()),
+            kept: Kept::new(MOST_KEPT),
             pictures: one_at_a_time(),
             numbers: one_at_a_time(),
             charts: one_at_a_time(),
@@ -188,7 +193,7 @@ impl Asked {
             Asked::Read => look::read(question, opened),
             Asked::Edit => look::edit(question, opened, &page.shelf),
             Asked::Starter => starter::starter(question),
-            Asked::Picture => look::picture(question, opened, turn),
+            Asked::Picture => look::picture(question, opened, &page.kept, turn),
             Asked::Numbers => look::numbers(question, opened, &pace(Rank::Numbers)),
             Asked::GapChart => look::gap_chart(question, opened, &pace(Rank::Curve)),
             Asked::Estimate => shelf::estimate(question, &page.shelf),

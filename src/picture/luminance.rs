@@ -26,6 +26,7 @@
 //! # Source
 //! As the parts; D65: CIE 015.
 
+use super::kept::Kept;
 use super::plane::{Frame, PlaneReport, XyzImage};
 use super::projector::Projector;
 use crate::light::Stack;
@@ -103,8 +104,19 @@ pub fn luminance(scene: &Scene) -> LuminanceImage {
 /// The luminance picture of a scene in a given frame.
 #[must_use]
 pub fn luminance_in(scene: &Scene, frame: Frame) -> LuminanceImage {
+    projected(scene, frame, None)
+}
+
+/// As [`luminance_in`], with what was kept from pictures before.
+#[must_use]
+pub fn luminance_with(scene: &Scene, frame: Frame, kept: &Kept) -> LuminanceImage {
+    projected(scene, frame, Some(kept))
+}
+
+fn projected(scene: &Scene, frame: Frame, kept: Option<&Kept>) -> LuminanceImage {
     let levels: Vec<&[f64]> = scene.pixels.iter().map(|pixel| pixel.levels.as_slice()).collect();
-    Projector::new(scene, frame, &|pixel, die| scene.pixels[pixel].levels[die] > 0.0).picture(&levels)
+    let lit = |pixel: usize, die: usize| scene.pixels[pixel].levels[die] > 0.0;
+    Projector::with(scene, frame, &lit, kept).picture(&levels)
 }
 
 /// The distinct packages of the scene.

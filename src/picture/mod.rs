@@ -24,6 +24,7 @@ pub mod fft2;
 pub mod gap_classes;
 pub mod glare;
 pub mod gridding;
+pub mod kept;
 mod levels;
 pub mod luminance;
 pub mod on_photo;

@@ -10,9 +10,10 @@
 //! one is dark is softened less, which differs by up to a few percent of the peak.
 
 use super::coloured::{ColouredPoint, PlannedColoured};
-use super::die_spots::{DieSpots, die_spots_over_gaps, oblique_die_spots_over_gaps};
+use super::die_spots::{DieSpots, oblique_die_spots_over_gaps};
 use super::gap_classes::GapClasses;
 use super::glare::{BarePixel, Eye, PlannedHalos};
+use super::kept::{self, Kept};
 use super::luminance::{LuminanceImage, packages, place, room_light};
 use super::plane::{
     Accuracy, Frame, PlaneReport, PlannedSpots, SlantedChannel, SpotChannel, SpotPoint, XyzImage,
@@ -31,6 +32,7 @@ use crate::quantity::{Millimetres, Nanometres};
 use crate::scene::{Pixel, Scene};
 use rayon::prelude::*;
 use std::f64::consts::PI;
+use std::sync::Arc;
 
 /// What gets through straight below this share of the light is not drawn: it lies five decades below what the eye tells
 /// apart beside the glow.
@@ -57,11 +59,25 @@ impl Projector {
     /// Settles everything but the levels. `lit(pixel, die)` tells which dies may ever be lit; the others stay dark for good.
     #[must_use]
     pub fn new(scene: &Scene, frame: Frame, lit: &(dyn Fn(usize, usize) -> bool + Sync)) -> Projector {
+        Projector::with(scene, frame, lit, None)
+    }
+
+    /// As [`Projector::new`], with what was kept from pictures before.
+    #[must_use]
+    pub fn with(
+        scene: &Scene,
+        frame: Frame,
+        lit: &(dyn Fn(usize, usize) -> bool + Sync),
+        kept: Option<&Kept>,
+    ) -> Projector {
         let packages = packages(scene);
         let classes = GapClasses::of(scene);
         let (glow, room) = rayon::join(
-            || Glow::of(scene, &frame, &packages, &classes, lit),
-            || room_light(&|l| scene.stack_at(l), scene.view.room_lx),
+            || Glow::of(scene, &frame, &packages, &classes, lit, kept),
+            || match kept {
+                Some(kept) => kept.room(scene),
+                None => room_light(&|l| scene.stack_at(l), scene.view.room_lx),
+            },
         );
         let (stack, sight) = (scene.stack_at(Nanometres(550.0)), scene.view.sight());
         let straight = sight.map_or_else(
@@ -176,15 +192,17 @@ impl Glow {
         packages: &[&Package],
         classes: &GapClasses,
         lit: &dyn Fn(usize, usize) -> bool,
+        kept: Option<&Kept>,
     ) -> Option<Glow> {
         if scene.stack.is_empty() {
             return None;
         }
-        let lowest = Millimetres(classes.gaps_mm[0]);
-        let stack_at = |l| scene.stack_over(lowest, l);
         Some(match scene.view.sight() {
             None => {
-                let spots = die_spots_over_gaps(packages, &stack_at, &classes.gaps_mm);
+                let spots = match kept {
+                    Some(kept) => kept.spots(scene, packages, &classes.gaps_mm),
+                    None => Arc::new(kept::spots(scene, packages, &classes.gaps_mm)),
+                };
                 let (channels, sources) = channels(scene, packages, classes, &spots, lit);
                 let channels: Vec<SpotChannel<'_>> = channels
                     .into_iter()
@@ -198,6 +216,8 @@ impl Glow {
                 Glow { planned: PlannedSpots::new(frame, &channels, Accuracy::Picture), sources }
             }
             Some(sight) => {
+                let lowest = Millimetres(classes.gaps_mm[0]);
+                let stack_at = |l| scene.stack_over(lowest, l);
                 let spots =
                     oblique_die_spots_over_gaps(packages, &stack_at, &classes.gaps_mm, sight.tilt_rad);
                 let (channels, sources) = channels(scene, packages, classes, &spots, lit);
