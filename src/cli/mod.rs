@@ -9,7 +9,9 @@ mod cloths;
 mod compare;
 mod judged;
 mod make;
+mod manual;
 mod motion;
+mod new;
 mod numbers;
 mod on_photo;
 pub mod output;
@@ -57,6 +59,7 @@ struct Cli {
 
 #[derive(Debug, Subcommand)]
 enum Command {
+    New(new::Arguments),
     Preview(preview::Arguments),
     Motion(motion::Arguments),
     Compare(compare::Arguments),
@@ -68,6 +71,8 @@ enum Command {
     Spread(spread::Arguments),
     Cloth(cloth::Arguments),
     Check(check::Arguments),
+    Completions(manual::CompletionsArguments),
+    Manual(manual::ManualArguments),
 }
 
 /// The exit code of a finished command; problems that it hands back are told here.
@@ -85,6 +90,7 @@ fn finished(result: Result<Outcome, Vec<Diagnostic>>) -> ExitCode {
 pub fn run() -> ExitCode {
     match Cli::try_parse() {
         Ok(cli) => finished(match cli.command {
+            Command::New(arguments) => new::run(&arguments),
             Command::Preview(arguments) => preview::run(&arguments),
             Command::Motion(arguments) => motion::run(&arguments),
             Command::Compare(arguments) => compare::run(&arguments),
@@ -96,6 +102,8 @@ pub fn run() -> ExitCode {
             Command::Spread(arguments) => spread::run(&arguments),
             Command::Cloth(arguments) => cloth::run(&arguments),
             Command::Check(arguments) => check::run(&arguments),
+            Command::Completions(arguments) => Ok(manual::completions(&arguments)),
+            Command::Manual(arguments) => manual::manual(&arguments),
         }),
         // Help and version end well, a wrong call ends with 2; the library that reads the call knows which.
         Err(message) => {

@@ -6,6 +6,7 @@ mod groups;
 pub mod on_photo;
 pub mod shape;
 pub mod stand_off;
+pub mod starter;
 pub mod variants;
 
 use crate::build::supply::Supply;
