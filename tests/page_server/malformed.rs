@@ -11,6 +11,8 @@ const REQUESTS: usize = 1000;
 /// What the memory may grow from the 500th request to the 1,000th: what the allocator keeps of its largest pieces varies by some MiB between equal runs;
 /// anything kept of every request, such as its body of up to 1 MiB, would be several times as much.
 const MARGIN_KIB: u64 = 32 << 10;
+/// Nothing that is asked here has an answer as long as this; the longest tells the fields of 1000 groups of pixels.
+const MOST_ANSWER_BYTES: usize = 4 << 20;
 /// No question may hold the server longer, not even the worst; the slowest here takes a fifth of it on an idle machine.
 const LONGEST: Duration = Duration::from_secs(15);
 
@@ -49,6 +51,12 @@ fn judged(kind: &str, case: &Case, reply: Option<super::server::Reply>) {
         assert_eq!(case.expected, Expected::ClosedOrRefused, "{kind}: no answer to\n{}", shown());
         return;
     };
+    assert!(
+        reply.body.len() < MOST_ANSWER_BYTES,
+        "{kind}: {} bytes answered to\n{}",
+        reply.body.len(),
+        shown()
+    );
     let body = String::from_utf8_lossy(&reply.body[..reply.body.len().min(400)]).into_owned();
     let fine = match case.expected {
         Expected::ClosedOrRefused | Expected::Refused => (400..500).contains(&reply.status),

@@ -91,12 +91,12 @@ pub(crate) fn wrong_value(seeded: &mut Seeded, server: &Server) -> Case {
     let mut question = json!({});
     for key in &keys {
         if seeded.below(3) > 0 {
-            question[*key] = seeded.of(&values).clone();
+            question[*key] = seeded.of(&values);
         }
     }
     // An empty scene has no pixels and a starter's answers must all be right: nothing of this is fine.
     let path = seeded.of(QUESTIONS);
-    let expected = if *path == "/api/read" { Expected::Unusable } else { Expected::Refused };
+    let expected = if path == "/api/read" { Expected::Unusable } else { Expected::Refused };
     asked_json(server, path, &question, expected)
 }
 
@@ -111,7 +111,7 @@ pub(crate) fn wild(seeded: &mut Seeded) -> Value {
         json!("NaN"),
         json!(u64::MAX),
     ];
-    seeded.of(&all).clone()
+    seeded.of(&all)
 }
 
 pub(crate) fn wild_numbers(seeded: &mut Seeded, server: &Server) -> Case {
@@ -137,7 +137,7 @@ pub(crate) fn wild_numbers(seeded: &mut Seeded, server: &Server) -> Case {
 }
 
 pub(crate) fn long_text(seeded: &mut Seeded, server: &Server) -> Case {
-    let length = *seeded.of(&[(1 << 20) + 1, (4 << 20) + 1]);
+    let length = seeded.of(&[(1 << 20) + 1, (4 << 20) + 1]);
     let text = COLLAR.to_owned() + &"#".repeat(length - COLLAR.len());
     let body = json!({"text": text, "edits": []});
     // What is longer than a body may be is refused before it is read.
@@ -225,8 +225,8 @@ pub(crate) fn weird_edit(seeded: &mut Seeded, server: &Server) -> Case {
         json!([]),
         deep,
     ];
-    let value = seeded.of(&values).clone();
-    let path = seeded.of(&paths).clone();
+    let value = seeded.of(&values);
+    let path = seeded.of(&paths);
     let edit = match seeded.below(4) {
         0 => json!({"path": path, "remove": true}),
         1 => {
@@ -234,7 +234,7 @@ pub(crate) fn weird_edit(seeded: &mut Seeded, server: &Server) -> Case {
         }
         _ => json!({"path": path, "set": value}),
     };
-    let times = *seeded.of(&[1, 1, 2, 101]);
+    let times = seeded.of(&[1, 1, 2, 101]);
     asked_json(server, "/api/edit", &json!({"text": COLLAR, "edits": vec![edit; times]}), Expected::Answered)
 }
 
@@ -275,7 +275,7 @@ pub(crate) fn path_in_scene(seeded: &mut Seeded, server: &Server) -> Case {
 }
 
 pub(crate) fn path_in_name(seeded: &mut Seeded, server: &Server) -> Case {
-    let way = *seeded.of(WAYS_OUT);
+    let way = seeded.of(WAYS_OUT);
     if seeded.below(2) == 0 {
         let edits = json!([{"path": ["stack", 0, "cloth"], "set": {"shelf": way}}]);
         return asked_json(server, "/api/edit", &json!({"text": COLLAR, "edits": edits}), Expected::Refused);
@@ -300,7 +300,7 @@ pub(crate) fn many_problems(seeded: &mut Seeded, server: &Server) -> Case {
     let text = match seeded.below(3) {
         0 => (0..MANY).map(|i| format!("k{i}: {i}\n")).collect::<String>(),
         1 => format!("{COLLAR}{}", "name: x\n".repeat(MANY)),
-        _ => format!("pixels:\n{}stack: []\n", "  - strip: {x: 1}\n".repeat(900)),
+        _ => format!("pixels:\n{}stack: []\n", "  - strip: {x: 1}\n".repeat(2 * MANY)),
     };
     asked_json(
         server,

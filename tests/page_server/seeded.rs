@@ -16,8 +16,8 @@ impl Seeded {
         (self.next() % count as u64) as usize
     }
 
-    pub(crate) fn of<'a, T>(&mut self, all: &'a [T]) -> &'a T {
-        &all[self.below(all.len())]
+    pub(crate) fn of<T: Clone>(&mut self, all: &[T]) -> T {
+        all[self.below(all.len())].clone()
     }
 
     pub(crate) fn bytes(&mut self, count: usize) -> Vec<u8> {
