@@ -320,12 +320,13 @@ async fn guarded(request: Request, next: Next, port: u16) -> Response {
     response
 }
 
-/// Refusals of the framework (a body that is too long) in the shape of all others.
+/// Refusals of the framework (an address that is no text) in the shape of all others.
 fn plain_refusals(response: Response) -> Response {
-    if response.status() == StatusCode::PAYLOAD_TOO_LARGE {
-        return self::response(status(413, "this is more than the page takes at once"));
+    let own = response.headers().get(header::CONTENT_TYPE).is_some_and(|kind| kind == "application/json");
+    match response.status() {
+        StatusCode::BAD_REQUEST if !own => self::response(status(400, "this address is not understood")),
+        _ => response,
     }
-    response
 }
 
 /// Why a request is turned away.
