@@ -8,6 +8,7 @@ mod cloth;
 mod cloths;
 mod compare;
 mod judged;
+mod listen;
 mod make;
 mod manual;
 mod motion;

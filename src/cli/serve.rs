@@ -1,5 +1,6 @@
 //! `weftlight serve`: can I just try things by hand?
 
+use super::listen::{Wishes, listen};
 use super::{Outcome, output};
 use crate::cloth::Cloth;
 use crate::cloth::catalogue::{ClothSource, NamedText};
@@ -43,7 +44,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
         .enable_all()
         .build()
         .map_err(|error| fault("the page", format!("the page cannot be started: {error}")))?;
-    runtime.block_on(serve(arguments, opened))
+    let outcome = runtime.block_on(serve(arguments, opened));
+    // Work that nobody waits for any more ends with the program.
+    runtime.shutdown_background();
+    outcome
 }
 
 async fn serve(arguments: &Arguments, opened: Opened) -> Result<Outcome, Vec<Diagnostic>> {
@@ -59,6 +63,9 @@ async fn serve(arguments: &Arguments, opened: Opened) -> Result<Outcome, Vec<Dia
     })?;
     let port = listener.local_addr().map_or(arguments.port, |address| address.port());
     let address = format!("http://127.0.0.1:{port}/");
+    // Before the address is told: whoever reads it may end the page at once.
+    let mut wishes =
+        Wishes::heard().map_err(|error| fault(&address, format!("Ctrl-C cannot be heard: {error}")))?;
     let told = output::data(&format!("The page is at {address} (Ctrl-C stops it)."));
     if told != Outcome::Fine {
         return Ok(told);
@@ -67,41 +74,13 @@ async fn serve(arguments: &Arguments, opened: Opened) -> Result<Outcome, Vec<Dia
         output::message(&format!("No browser could be opened; go to {address} yourself."));
     }
     let page = Arc::new(Page::new(opened));
-    axum::serve(listener, router(page, port))
-        .with_graceful_shutdown(stopped())
-        .await
-        .map_err(|error| fault(&address, format!("the page stopped: {error}")))?;
+    listen(listener, router(page, port), &mut wishes).await;
     output::message("The page is closed.");
     Ok(Outcome::Fine)
 }
 
 fn fault(at: &str, what: String) -> Vec<Diagnostic> {
     vec![Diagnostic::of_file(at, what)]
-}
-
-/// Waits for Ctrl-C or for being told to end.
-async fn stopped() {
-    let interrupted = async {
-        // Without a handler the system's own one ends the program, which is as good.
-        if tokio::signal::ctrl_c().await.is_err() {
-            std::future::pending::<()>().await;
-        }
-    };
-    #[cfg(unix)]
-    let ended = async {
-        match tokio::signal::unix::signal(tokio::signal::unix::SignalKind::terminate()) {
-            Ok(mut signal) => {
-                signal.recv().await;
-            }
-            Err(_) => std::future::pending::<()>().await,
-        }
-    };
-    #[cfg(not(unix))]
-    let ended = std::future::pending::<()>();
-    tokio::select! {
-        () = interrupted => {}
-        () = ended => {}
-    }
 }
 
 /// Asks the system to open an address; whether it took the request.

@@ -12,12 +12,14 @@
 //! | files to take away | [`takeaway`] |
 //! | which answers nobody waits for any more | [`turns`] |
 //! | what is worked on first | [`order`] |
+//! | bodies of questions, bounded one by one and together | [`intake`] |
 //! | all of it over HTTP, to this machine alone | [`router`] |
 //!
 //! Cloths, drawings and photographs that a scene names come from what was opened when the page was started, and from what the page itself
 //! brought in; no path in a text reaches the file system.
 
 pub mod asked;
+pub mod intake;
 pub mod look;
 pub mod model;
 pub mod order;

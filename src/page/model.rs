@@ -5,7 +5,7 @@ use crate::reading::plain::Step;
 use crate::reading::{Absent, Field, Kind, Limits, Node, Shape, Value as Read, parse};
 use crate::scene::Scene;
 use crate::scene::file::Resolved;
-use crate::scene::shape::SCENE;
+use crate::scene::shape::{MOST_GROUPS, MOST_LAYERS, SCENE};
 use serde_json::{Value, json};
 
 /// How a field is called on the page and between which values its slider runs; the whole range may still be typed.
@@ -203,7 +203,8 @@ fn groups(tree: &Node, scene: Option<&Scene>) -> Vec<Value> {
             json!({"index": index, "form": form.key, "title": title, "fields": fields(shape, Some(body), &path)}),
         )
     };
-    items(tree, "pixels").iter().enumerate().filter_map(one).collect()
+    // More are a problem of the text, and their fields would be a hundred times as long as it.
+    items(tree, "pixels").iter().enumerate().take(MOST_GROUPS).filter_map(one).collect()
 }
 
 fn capital(word: &str) -> String {
@@ -228,7 +229,7 @@ fn layers(tree: &Node, scene: Option<&Scene>) -> Vec<Value> {
             "fields": fields(shape, Some(item), &path),
         })
     };
-    items(tree, "stack").iter().enumerate().map(one).collect()
+    items(tree, "stack").iter().enumerate().take(MOST_LAYERS).map(one).collect()
 }
 
 fn fields(shape: &'static Shape, node: Option<&Node>, path: &[Step]) -> Vec<Value> {

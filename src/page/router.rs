@@ -1,11 +1,13 @@
 //! The page over HTTP, for this machine alone.
 //!
 //! **Who may ask**: requests whose `Host` is the loopback address and port at which the page is served and whose `Origin`, where there is one,
-//! is the page itself; so no site in another tab can ask, not even by a name that it points at this machine. Bodies are bounded.
+//! is the page itself; so no site in another tab can ask, not even by a name that it points at this machine. Bodies are bounded ([`super::intake`]).
 //! **Work** runs beside the threads that talk to the browser; pictures wait for one another, and so do numbers and charts, so that what has become stale
-//! meanwhile is answered without work ([`super::turns`]).
+//! meanwhile is answered without work ([`super::turns`]). Work holds its place in the queue to its end, also when the browser has gone away: however often
+//! one asks and leaves, no more is done at once.
 
 use super::asked::{Answer, Opened};
+use super::intake::{Intake, question};
 use super::order::{GivesWay, Order, Rank};
 use super::shelf::{self, Shelf};
 use super::turns::{Turn, Turns};
@@ -13,15 +15,15 @@ use super::{look, starter, takeaway};
 use crate::picture::kept::Kept;
 use crate::pixels::package::Package;
 use axum::Router;
-use axum::body::{Body, Bytes};
+use axum::body::Body;
 use axum::extract::{DefaultBodyLimit, Path, Request, State};
-use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
+use axum::http::{HeaderName, HeaderValue, Method, StatusCode, header};
 use axum::middleware::{self, Next};
 use axum::response::Response;
 use axum::routing::{get, post};
 use serde_json::{Value, json};
 use std::sync::Arc;
-use tokio::sync::Semaphore;
+use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 
 /// Bodies of ordinary questions, in bytes: a scene of the greatest size, as JSON.
 pub const MOST_BODY_BYTES: usize = 4 << 20;
@@ -29,6 +31,8 @@ pub const MOST_BODY_BYTES: usize = 4 << 20;
 pub const MOST_PHOTO_BODY_BYTES: usize = 120 << 20;
 /// Cloths at a gap whose spots are kept, some 100 KiB each.
 const MOST_KEPT: usize = 64;
+/// Texts read, and cloths shown, at once: a text of the greatest size takes some 100 MiB while it is read.
+const QUICK_AT_ONCE: usize = 4;
 /// What the page may load, and from where: itself alone.
 const POLICY: &str = "default-src 'self'; img-src 'self' blob: data:; style-src 'self'; script-src 'self'; connect-src 'self'; \
                       object-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
@@ -79,10 +83,13 @@ pub struct Page {
     turns: Arc<Turns>,
     order: Arc<Order>,
     kept: Kept,
+    intake: Intake,
     pictures: Arc<Semaphore>,
     numbers: Arc<Semaphore>,
     charts: Arc<Semaphore>,
     heavy: Arc<Semaphore>,
+    quick: Arc<Semaphore>,
+    cloths: Arc<Semaphore>,
 }
 
 impl Page {
@@ -95,16 +102,19 @@ impl Page {
             turns: Arc::new(Turns::default()),
             order: Arc::new(Order::default()),
             kept: Kept::new(MOST_KEPT),
-            pictures: one_at_a_time(),
-            numbers: one_at_a_time(),
-            charts: one_at_a_time(),
-            heavy: one_at_a_time(),
+            intake: Intake::default(),
+            pictures: places(1),
+            numbers: places(1),
+            charts: places(1),
+            heavy: places(1),
+            quick: places(QUICK_AT_ONCE),
+            cloths: places(QUICK_AT_ONCE),
         }
     }
 }
 
-fn one_at_a_time() -> Arc<Semaphore> {
-    Arc::new(Semaphore::new(1))
+fn places(count: usize) -> Arc<Semaphore> {
+    Arc::new(Semaphore::new(count))
 }
 
 /// The page's router. `port` is the one at which it is served: other `Host`s are turned away.
@@ -116,15 +126,15 @@ pub fn router(page: Arc<Page>, port: u16) -> Router {
         .route("/api/shelf", get(shelf_list))
         .route("/api/shelf/{name}", get(swatch))
         .route("/api/cloth/photo", post(photo).layer(DefaultBodyLimit::max(MOST_PHOTO_BODY_BYTES)))
-        .route("/api/cloth/estimate", post(|page, body| ask(page, body, Asked::Estimate)))
-        .route("/api/starter", post(|page, body| ask(page, body, Asked::Starter)))
-        .route("/api/read", post(|page, body| ask(page, body, Asked::Read)))
-        .route("/api/edit", post(|page, body| ask(page, body, Asked::Edit)))
-        .route("/api/picture", post(|page, body| ask(page, body, Asked::Picture)))
-        .route("/api/numbers", post(|page, body| ask(page, body, Asked::Numbers)))
-        .route("/api/gap-chart", post(|page, body| ask(page, body, Asked::GapChart)))
-        .route("/api/motion", post(|page, body| ask(page, body, Asked::Motion)))
-        .route("/api/download", post(|page, body| ask(page, body, Asked::Download)))
+        .route("/api/cloth/estimate", post(|page, request| ask(page, request, Asked::Estimate)))
+        .route("/api/starter", post(|page, request| ask(page, request, Asked::Starter)))
+        .route("/api/read", post(|page, request| ask(page, request, Asked::Read)))
+        .route("/api/edit", post(|page, request| ask(page, request, Asked::Edit)))
+        .route("/api/picture", post(|page, request| ask(page, request, Asked::Picture)))
+        .route("/api/numbers", post(|page, request| ask(page, request, Asked::Numbers)))
+        .route("/api/gap-chart", post(|page, request| ask(page, request, Asked::GapChart)))
+        .route("/api/motion", post(|page, request| ask(page, request, Asked::Motion)))
+        .route("/api/download", post(|page, request| ask(page, request, Asked::Download)))
         .fallback(|| async { response(not_found()) })
         .method_not_allowed_fallback(|| async { response(status(405, "this is not asked that way")) })
         .layer(DefaultBodyLimit::max(MOST_BODY_BYTES))
@@ -158,13 +168,13 @@ impl Asked {
         }
     }
 
-    fn queue(self, page: &Page) -> Option<&Arc<Semaphore>> {
+    fn queue(self, page: &Page) -> &Arc<Semaphore> {
         match self {
-            Asked::Picture => Some(&page.pictures),
-            Asked::Numbers => Some(&page.numbers),
-            Asked::GapChart => Some(&page.charts),
-            Asked::Motion | Asked::Download => Some(&page.heavy),
-            _ => None,
+            Asked::Picture => &page.pictures,
+            Asked::Numbers => &page.numbers,
+            Asked::GapChart => &page.charts,
+            Asked::Motion | Asked::Download => &page.heavy,
+            Asked::Read | Asked::Edit | Asked::Starter | Asked::Estimate => &page.quick,
         }
     }
 
@@ -203,44 +213,64 @@ impl Asked {
     }
 }
 
-async fn ask(State(page): State<Arc<Page>>, body: Bytes, asked: Asked) -> Response {
-    let Ok(question) = serde_json::from_slice::<Value>(&body) else {
-        return response(Answer::not_understood("the question is not JSON"));
+async fn ask(State(page): State<Arc<Page>>, request: Request, asked: Asked) -> Response {
+    let taken = match page.intake.taken(request, MOST_BODY_BYTES).await {
+        Ok(taken) => taken,
+        Err(answer) => return response(answer),
     };
-    let tab = question["page"].as_str().filter(|tab| tab.len() <= 64).unwrap_or("").to_owned();
+    let question = match question(&taken.body) {
+        Ok(question) => question,
+        Err(answer) => return response(answer),
+    };
+    let tab = question["page"].as_str().filter(|tab| tab.len() <= 64).unwrap_or("");
     let seq = question["seq"].as_u64().unwrap_or(0);
-    let Some(turn) = page.turns.take(&tab, asked.turn_kind().unwrap_or("other"), seq) else {
+    // What is always answered never becomes stale.
+    let (tab, kind, seq) = asked.turn_kind().map_or(("", "other", 0), |kind| (tab, kind, seq));
+    let Some(turn) = page.turns.take(tab, kind, seq) else {
         return response(Answer::stale());
     };
     // Dropped when the browser closes the connection before the answer is there.
     let _asker = turn.asker();
     let under_way = asked.rank().map(|rank| page.order.begin(rank));
-    let permit = match asked.queue(&page) {
-        Some(queue) => Some(Arc::clone(queue).acquire_owned().await),
-        None => None,
-    };
+    let place = place(asked.queue(&page)).await;
     if asked.turn_kind().is_some() && turn.is_stale() {
         return response(Answer::stale());
     }
     let work = Arc::clone(&page);
-    let answer = tokio::task::spawn_blocking(move || {
-        // Work goes on when the asker has gone, until it notices; so long nothing else of its kind begins.
-        let _under_way = (under_way, permit);
+    worked(place, move || {
+        let _taken = (taken, under_way);
         asked.answer(&question, &work, &turn)
-    });
-    let answer = answer.await;
-    response(answer.unwrap_or_else(|_| failed()))
+    })
+    .await
 }
 
-async fn photo(State(page): State<Arc<Page>>, body: Bytes) -> Response {
-    let permit = Arc::clone(&page.heavy).acquire_owned().await;
+async fn photo(State(page): State<Arc<Page>>, request: Request) -> Response {
+    let taken = match page.intake.taken(request, MOST_PHOTO_BODY_BYTES).await {
+        Ok(taken) => taken,
+        Err(answer) => return response(answer),
+    };
+    let place = place(&page.heavy).await;
     let work = Arc::clone(&page);
+    worked(place, move || match question(&taken.body) {
+        Ok(question) => work.order.run(Rank::Aside, || shelf::photo(&question, &work.shelf)),
+        Err(answer) => answer,
+    })
+    .await
+}
+
+/// Waits for a place in a queue.
+async fn place(queue: &Arc<Semaphore>) -> Option<OwnedSemaphorePermit> {
+    Arc::clone(queue).acquire_owned().await.ok()
+}
+
+/// The answer of work that holds its place to its end, whether somebody still waits for it or not.
+async fn worked(
+    place: Option<OwnedSemaphorePermit>,
+    work: impl FnOnce() -> Answer + Send + 'static,
+) -> Response {
     let answer = tokio::task::spawn_blocking(move || {
-        let _permit = permit;
-        match serde_json::from_slice::<Value>(&body) {
-            Ok(question) => work.order.run(Rank::Aside, || shelf::photo(&question, &work.shelf)),
-            Err(_) => Answer::not_understood("the question is not JSON"),
-        }
+        let _place = place;
+        work()
     });
     response(answer.await.unwrap_or_else(|_| failed()))
 }
@@ -266,17 +296,17 @@ fn title(text: &str) -> &str {
 }
 
 async fn shelf_list(State(page): State<Arc<Page>>) -> Response {
-    let answer =
-        tokio::task::spawn_blocking(move || page.order.run(Rank::Aside, || shelf::list(&page.shelf))).await;
-    response(answer.unwrap_or_else(|_| failed()))
+    let place = place(&page.cloths).await;
+    worked(place, move || page.order.run(Rank::Aside, || shelf::list(&page.shelf))).await
 }
 
 async fn swatch(State(page): State<Arc<Page>>, Path(name): Path<String>) -> Response {
-    let answer = tokio::task::spawn_blocking(move || {
+    let place = place(&page.cloths).await;
+    worked(place, move || {
         let swatch = |name| page.order.run(Rank::Aside, || shelf::swatch(&page.shelf, name));
         name.strip_suffix(".png").and_then(swatch).unwrap_or_else(not_found)
-    });
-    response(answer.await.unwrap_or_else(|_| failed()))
+    })
+    .await
 }
 
 fn asset(name: &str) -> Response {
@@ -302,7 +332,7 @@ fn failed() -> Answer {
 
 /// Turns away what does not come from the page itself, and says with every answer what a browser may do with it.
 async fn guarded(request: Request, next: Next, port: u16) -> Response {
-    let refused = refusal(request.method(), request.headers(), port);
+    let refused = refusal(&request, port);
     let mut response = match refused {
         Some(what) => self::response(status(403, what)),
         None => plain_refusals(next.run(request).await),
@@ -321,27 +351,33 @@ async fn guarded(request: Request, next: Next, port: u16) -> Response {
     response
 }
 
-/// Refusals of the framework (a body that is too long) in the shape of all others.
+/// Refusals of the framework (an address that is no text) in the shape of all others.
 fn plain_refusals(response: Response) -> Response {
-    if response.status() == StatusCode::PAYLOAD_TOO_LARGE {
-        return self::response(status(413, "this is more than the page takes at once"));
+    let own = response.headers().get(header::CONTENT_TYPE).is_some_and(|kind| kind == "application/json");
+    match response.status() {
+        StatusCode::BAD_REQUEST if !own => self::response(status(400, "this address is not understood")),
+        _ => response,
     }
-    response
 }
 
 /// Why a request is turned away.
-fn refusal(method: &Method, headers: &HeaderMap, port: u16) -> Option<&'static str> {
+fn refusal(request: &Request, port: u16) -> Option<&'static str> {
     let own =
         |host: &str| ["127.0.0.1", "localhost", "[::1]"].iter().any(|name| host == format!("{name}:{port}"));
-    let text = |name| headers.get(name).map(|value: &HeaderValue| value.to_str().unwrap_or(""));
-    if !text(header::HOST).is_some_and(own) {
+    // Of a header that comes twice nobody knows which one others go by.
+    let text = |name: HeaderName| {
+        let mut all = request.headers().get_all(name).iter();
+        all.next().map(|value| if all.next().is_some() { "" } else { value.to_str().unwrap_or("") })
+    };
+    let elsewhere = request.uri().authority().is_some_and(|named| !own(named.as_str()));
+    if elsewhere || !text(header::HOST).is_some_and(own) {
         return Some("this address belongs to the page of this machine alone");
     }
     if text(header::ORIGIN).is_some_and(|origin| !origin.strip_prefix("http://").is_some_and(own)) {
         return Some("only the page itself may ask");
     }
     let json = |kind: &str| kind.split(';').next().is_some_and(|kind| kind.trim() == "application/json");
-    if *method == Method::POST && !text(header::CONTENT_TYPE).is_some_and(json) {
+    if *request.method() == Method::POST && !text(header::CONTENT_TYPE).is_some_and(json) {
         return Some("questions are JSON");
     }
     None

@@ -78,7 +78,7 @@ fn path_of(edit: &Edit) -> &[Step] {
 fn in_words(path: &[Step]) -> String {
     let step = |step: &Step| match step {
         Step::Key(key) => key.clone(),
-        Step::Index(index) => (index + 1).to_string(),
+        Step::Index(index) => index.saturating_add(1).to_string(),
     };
     path.iter().map(step).collect::<Vec<_>>().join(" \u{2192} ")
 }

@@ -1,0 +1,12 @@
+//! The page's server as a process of its own, asked over sockets as nobody should ask: what it answers, what it withstands, how it ends.
+#![allow(clippy::disallowed_methods, reason = "tests read files of the system")]
+
+mod at_once;
+mod ending;
+mod files;
+mod halves;
+mod kinds;
+mod malformed;
+mod questions;
+mod seeded;
+mod server;
