@@ -40,7 +40,7 @@ export class ScenePanel {
       return ours;
     };
     if (model) {
-      say(byId("scene-words"), model.words.join(" "));
+      say(byId("scene-words"), model.words?.join(" ") ?? "Not known while the file has problems.");
       this.#showGroups(model, problemsOf);
       this.#showLayers(model, problemsOf).forEach((problem) => shown.delete(problem));
       this.#place("light-fields", "light", model.light.fields, problemsOf);
