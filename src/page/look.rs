@@ -48,7 +48,7 @@ pub fn edit(question: &Value, opened: &Opened, shelf: &Shelf) -> Answer {
         return Answer::not_understood("the question holds no list of edits");
     };
     let Some(edits) = edits.iter().map(|edit| one_edit(edit, shelf)).collect::<Option<Vec<Edit>>>() else {
-        return Answer::not_understood("an edit needs a path and one of `set`, `remove`, `insert`");
+        return Answer::not_understood("an edit needs a path and one of `set`, `remove`, `insert`, `move`");
     };
     match edited(old, &edits) {
         Ok(new) => {
@@ -73,6 +73,10 @@ fn one_edit(edit: &Value, shelf: &Shelf) -> Option<Edit> {
     }
     if map.get("remove").and_then(Value::as_bool) == Some(true) {
         return Some(Edit::Remove { path });
+    }
+    if let Some(moved) = map.get("move") {
+        let place = |key: &str| moved[key].as_u64().and_then(|i| usize::try_from(i).ok());
+        return Some(Edit::Move { path, from: place("from")?, to: place("to")? });
     }
     let index = map.get("insert")?.as_u64().and_then(|i| usize::try_from(i).ok())?;
     Some(Edit::Insert { path, index, value: shelf.written_in(Plain::from(map.get("value")?))? })
