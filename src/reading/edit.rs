@@ -12,7 +12,7 @@ use std::ops::Range;
 /// What to do.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Edit {
-    /// Give a value; a key that is missing is added, lists are not grown.
+    /// Give a value; a key that is missing is added, with the maps above it; lists are not grown.
     Set {
         /// Where.
         path: Vec<Step>,
@@ -69,6 +69,7 @@ pub fn edited(text: &str, edits: &[Edit]) -> Result<String, EditError> {
 fn one(text: &str, edit: &Edit) -> Result<String, EditError> {
     let tree = parse(text).map_err(EditError::Unreadable)?;
     let mut wanted = Plain::from(&tree);
+    let edit = &with_maps_above(&wanted, edit);
     apply(&mut wanted, edit)?;
     let means_it = |new: &String| parse(new).is_ok_and(|tree| Plain::from(&tree) == wanted);
     in_place(text, &tree, edit)
@@ -76,6 +77,19 @@ fn one(text: &str, edit: &Edit) -> Result<String, EditError> {
         .or_else(|| entry_anew(text, &tree, &wanted, edit).filter(&means_it))
         .or_else(|| Some(written(&wanted)).filter(&means_it))
         .ok_or_else(|| EditError::Layout(in_words(path_of(edit))))
+}
+
+/// A value whose map is missing brings the map along.
+fn with_maps_above(root: &Plain, edit: &Edit) -> Edit {
+    let mut edit = edit.clone();
+    while let Edit::Set { path, value } = &edit {
+        let Some((Step::Key(key), above)) = path.split_last() else { break };
+        if above.is_empty() || !matches!(above.last(), Some(Step::Key(_))) || root.at(above).is_some() {
+            break;
+        }
+        edit = Edit::Set { path: above.to_vec(), value: Plain::Map(vec![(key.clone(), value.clone())]) };
+    }
+    edit
 }
 
 fn path_of(edit: &Edit) -> &[Step] {

@@ -63,6 +63,8 @@ fn a_missing_key_is_added() {
     let after =
         edited("pixels: [point: {}]\nstack: []", &[set("name", Plain::Text("A: b".into()))]).expect("edited");
     assert_eq!(after, "pixels: [point: {}]\nstack: []\nname: \"A: b\"\n");
+    let after = edited("pixels: []\n", &[number("supply.battery.cells", 3.0)]).expect("edited");
+    assert_eq!(after, "pixels: []\nsupply: {battery: {cells: 3}}\n");
     let after = edited("pixels: []\nlight:\n", &[number("light.level", 0.5)]).expect("edited");
     assert_eq!(after, "pixels: []\nlight: {level: 0.5}\n");
 }
@@ -118,7 +120,9 @@ fn items_in_brackets_and_in_other_layouts_move_too() {
     assert_eq!(moved_in("a: [1, {b: 2},  [3, 4]] # c\n", "a", 0, 2), "a: [{b: 2}, [3, 4],  1] # c\n");
     assert_eq!(moved_in("a: [\n  1, # one\n  2\n]\n", "a", 1, 0), "a: [\n  2, # one\n  1\n]\n");
     // Layouts that are written anew still mean what was asked.
-    for text in ["a:\n  - - 1\n    - 2\n  - - 3\n", "a:\n  -\n    b: 1\n  - c: 2\n", "a:\n- |\n  1\n  2\n- x\n"] {
+    for text in
+        ["a:\n  - - 1\n    - 2\n  - - 3\n", "a:\n  -\n    b: 1\n  - c: 2\n", "a:\n- |\n  1\n  2\n- x\n"]
+    {
         let before = Plain::from(&parse(text).expect("YAML"));
         let after = Plain::from(&parse(&moved_in(text, "a", 1, 0)).expect("YAML"));
         let items = |plain: &Plain, i| plain.at(&[Step::Key("a".into()), Step::Index(i)]).cloned();
