@@ -32,7 +32,7 @@ const MOST_EDITS: usize = 100;
 #[must_use]
 pub fn read(question: &Value, opened: &Opened) -> Answer {
     match text(question) {
-        Ok(text) => Answer::json(&model::read(text, &resolve(text, super::asked::SHOWN_AS, opened))),
+        Ok(text) => Answer::json(&model::read(text, &resolve(text, super::asked::SHOWN_AS, opened), opened)),
         Err(answer) => answer,
     }
 }
@@ -52,7 +52,7 @@ pub fn edit(question: &Value, opened: &Opened, shelf: &Shelf) -> Answer {
     };
     match edited(old, &edits) {
         Ok(new) => {
-            let mut answer = model::read(&new, &resolve(&new, super::asked::SHOWN_AS, opened));
+            let mut answer = model::read(&new, &resolve(&new, super::asked::SHOWN_AS, opened), opened);
             answer["text"] = json!(new);
             Answer::json(&answer)
         }

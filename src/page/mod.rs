@@ -10,6 +10,8 @@
 //! | pictures, numbers, the chart of gaps | [`look`] |
 //! | the cloths as lit swatches, cloths of one's own | [`shelf`] |
 //! | files to take away | [`takeaway`] |
+//! | the demo scenes with their files | [`demos`] |
+//! | files beside a scene, which the page brought in | [`brought`] |
 //! | which answers nobody waits for any more | [`turns`] |
 //! | all of it over HTTP, to this machine alone | [`router`] |
 //!
@@ -17,6 +19,9 @@
 //! brought in; no path in a text reaches the file system.
 
 pub mod asked;
+pub mod brought;
+pub mod demos;
+mod fields;
 pub mod look;
 pub mod model;
 pub mod router;

@@ -6,9 +6,12 @@
 //! meanwhile is answered without work ([`super::turns`]).
 
 use super::asked::{Answer, Opened};
+use super::brought::{self, Brought};
+use super::demos::DEMOS;
 use super::shelf::{self, Shelf};
 use super::turns::{Turn, Turns};
 use super::{look, starter, takeaway};
+use crate::cloth::catalogue::NamedText;
 use crate::pixels::package::Package;
 use axum::Router;
 use axum::body::{Body, Bytes};
@@ -29,22 +32,17 @@ pub const MOST_PHOTO_BODY_BYTES: usize = 120 << 20;
 const POLICY: &str = "default-src 'self'; img-src 'self' blob: data:; style-src 'self'; script-src 'self'; connect-src 'self'; \
                       object-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
-/// The demo scenes.
-const DEMOS: [(&str, &str); 4] = [
-    ("collar", include_str!("../../scenes/collar.yaml")),
-    ("badge", include_str!("../../scenes/badge.yaml")),
-    ("panel", include_str!("../../scenes/panel.yaml")),
-    ("hem", include_str!("../../scenes/hem.yaml")),
-];
-
 /// The files of the page itself.
 const ASSETS: &[(&str, &str, &str)] = &[
     ("api.js", "text/javascript; charset=utf-8", include_str!("assets/api.js")),
+    ("beside.js", "text/javascript; charset=utf-8", include_str!("assets/beside.js")),
+    ("compare.js", "text/javascript; charset=utf-8", include_str!("assets/compare.js")),
     ("dialogs.css", "text/css; charset=utf-8", include_str!("assets/dialogs.css")),
     ("dom.js", "text/javascript; charset=utf-8", include_str!("assets/dom.js")),
     ("exposure.js", "text/javascript; charset=utf-8", include_str!("assets/exposure.js")),
     ("fields.js", "text/javascript; charset=utf-8", include_str!("assets/fields.js")),
     ("files.js", "text/javascript; charset=utf-8", include_str!("assets/files.js")),
+    ("forms.js", "text/javascript; charset=utf-8", include_str!("assets/forms.js")),
     ("gapchart.js", "text/javascript; charset=utf-8", include_str!("assets/gapchart.js")),
     ("hold.js", "text/javascript; charset=utf-8", include_str!("assets/hold.js")),
     ("index.html", "text/html; charset=utf-8", include_str!("assets/index.html")),
@@ -68,10 +66,12 @@ const ASSETS: &[(&str, &str, &str)] = &[
 /// What is behind the page.
 #[derive(Debug)]
 pub struct Page {
-    /// What was opened with it.
-    pub opened: Opened,
+    /// The scene that was opened with it.
+    pub scene: Option<NamedText>,
     /// The cloths.
     pub shelf: Shelf,
+    /// The files beside the scenes: opened with it, and brought in.
+    pub files: Brought,
     turns: Arc<Turns>,
     pictures: Semaphore,
     numbers: Semaphore,
@@ -84,7 +84,8 @@ impl Page {
     #[must_use]
     pub fn new(opened: Opened) -> Page {
         Page {
-            opened,
+            scene: opened.scene.clone(),
+            files: Brought::over(opened),
             shelf: Shelf::default(),
             turns: Arc::new(Turns::default()),
             pictures: Semaphore::new(1),
@@ -104,6 +105,11 @@ pub fn router(page: Arc<Page>, port: u16) -> Router {
         .route("/api/shelf", get(shelf_list))
         .route("/api/shelf/{name}", get(swatch))
         .route("/api/cloth/photo", post(photo).layer(DefaultBodyLimit::max(MOST_PHOTO_BODY_BYTES)))
+        .route(
+            "/api/bring",
+            post(|page, body| ask(page, body, Asked::Bring))
+                .layer(DefaultBodyLimit::max(brought::MOST_BODY_BYTES)),
+        )
         .route("/api/cloth/estimate", post(|page, body| ask(page, body, Asked::Estimate)))
         .route("/api/starter", post(|page, body| ask(page, body, Asked::Starter)))
         .route("/api/read", post(|page, body| ask(page, body, Asked::Read)))
@@ -124,6 +130,7 @@ pub fn router(page: Arc<Page>, port: u16) -> Router {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Asked {
     Read,
+    Bring,
     Edit,
     Starter,
     Picture,
@@ -157,9 +164,10 @@ impl Asked {
     }
 
     fn answer(self, question: &Value, page: &Page, turn: &Turn) -> Answer {
-        let opened = &page.opened;
+        let opened = &*page.files.of(question);
         match self {
             Asked::Read => look::read(question, opened),
+            Asked::Bring => page.files.bring(question),
             Asked::Edit => look::edit(question, opened, &page.shelf),
             Asked::Starter => starter::starter(question),
             Asked::Picture => look::picture(question, opened, turn),
@@ -205,9 +213,11 @@ async fn photo(State(page): State<Arc<Page>>, body: Bytes) -> Response {
 }
 
 async fn start(State(page): State<Arc<Page>>) -> Response {
-    let scene = page.opened.scene.as_ref().map(|scene| json!({"name": scene.shown_as, "text": scene.text}));
-    let demos: Vec<Value> =
-        DEMOS.iter().map(|(name, text)| json!({"name": name, "title": title(text), "text": text})).collect();
+    let scene = page.scene.as_ref().map(|scene| json!({"name": scene.shown_as, "text": scene.text}));
+    let demos: Vec<Value> = DEMOS
+        .iter()
+        .map(|demo| json!({"name": demo.name, "title": demo.title(), "text": demo.text}))
+        .collect();
     let packages: Vec<Value> = Package::names()
         .into_iter()
         .filter(|name| *name != crate::pixels::package::IDEAL)
@@ -217,11 +227,6 @@ async fn start(State(page): State<Arc<Page>>) -> Response {
         "version": env!("CARGO_PKG_VERSION"), "scene": scene, "demos": demos, "packages": packages,
         "fibres": shelf::fibres(),
     })))
-}
-
-/// The value of a scene's `name`.
-fn title(text: &str) -> &str {
-    text.lines().find_map(|line| line.strip_prefix("name: ")).unwrap_or("")
 }
 
 async fn shelf_list(State(page): State<Arc<Page>>) -> Response {
