@@ -166,13 +166,7 @@ impl Lying {
 
 /// The line of the caption.
 pub(super) fn note(lying: &Lying, report: &Report) -> String {
-    let how = match report.anchor {
-        Anchor::Cloth => "its marked cloth taken to be the scene's in the room's light".to_owned(),
-        Anchor::Taken { room_lx, exposure_ev } => {
-            format!("taken in {}\u{a0}lx at EV\u{a0}{exposure_ev:.1}", three_digits(room_lx))
-        }
-    };
-    format!("On the photograph {}, dimmed to the room's light; {how}: an estimate.", lying.name())
+    report.note(&lying.name())
 }
 
 /// What a person is told.

@@ -3,7 +3,7 @@
 use super::listen::{Wishes, listen};
 use super::{Outcome, output};
 use crate::cloth::Cloth;
-use crate::cloth::catalogue::{ClothSource, NamedText};
+use crate::cloth::catalogue::{ClothSource, NamedBytes, NamedText};
 use crate::diagnose::Diagnostic;
 use crate::files;
 use crate::page::asked::Opened;
@@ -120,6 +120,12 @@ impl ClothSource for Noting {
         self.opened.borrow_mut().drawings.insert(path.to_owned(), text.clone());
         Ok(text)
     }
+
+    fn picture_bytes(&self, path: &str) -> Result<NamedBytes, Vec<Diagnostic>> {
+        let bytes = self.beside.picture_bytes(path)?;
+        self.opened.borrow_mut().pictures.insert(path.to_owned(), bytes.clone());
+        Ok(bytes)
+    }
 }
 
 /// The scene and all files that it names. A scene with faults opens as well: the page shows them at their places.
@@ -127,8 +133,11 @@ fn opened(path: &Path) -> Result<Opened, Vec<Diagnostic>> {
     let text = files::read_text(path)?;
     let noting = Noting { beside: files::ClothsBeside::scene(path), opened: RefCell::default() };
     let shown_as = path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-    // What is wrong with it the page will say.
-    let _ = resolve(&text, &shown_as, &noting);
+    // What is wrong with it the page will say; a photograph that is missing is no more than a picture that cannot be made.
+    let resolved = resolve(&text, &shown_as, &noting);
+    if let Some(photo) = resolved.ok().and_then(|resolved| resolved.scene.view.photo) {
+        let _ = noting.picture_bytes(&photo.file);
+    }
     let mut opened = noting.opened.into_inner();
     opened.scene = Some(NamedText { shown_as, text });
     Ok(opened)

@@ -2,7 +2,7 @@
 
 use super::model::problems_in;
 use crate::cloth::Cloth;
-use crate::cloth::catalogue::{ClothSource, NamedText};
+use crate::cloth::catalogue::{ClothSource, NamedBytes, NamedText};
 use crate::diagnose::Diagnostic;
 use crate::reading::parse;
 use crate::scene::file::{Resolved, resolve};
@@ -24,23 +24,35 @@ pub struct Opened {
     pub cloths: BTreeMap<String, Arc<Cloth>>,
     /// Drawings and lists by path.
     pub drawings: BTreeMap<String, NamedText>,
+    /// Pictures of patterns, and photographs, by path.
+    pub pictures: BTreeMap<String, NamedBytes>,
+}
+
+impl Opened {
+    /// Whether a file is at hand.
+    #[must_use]
+    pub fn holds(&self, path: &str) -> bool {
+        self.cloths.contains_key(path) || self.drawings.contains_key(path) || self.pictures.contains_key(path)
+    }
+}
+
+/// A file that is not at hand.
+fn not_here(path: &str, what: &str) -> Vec<Diagnostic> {
+    let fault = Diagnostic::of_file(path, format!("this {what} is not here yet"));
+    vec![fault.next("Choose it under \u{201c}Files of this scene\u{201d}, or start the page with `weftlight serve SCENE`.")]
 }
 
 impl ClothSource for Opened {
     fn by_path(&self, path: &str) -> Result<Arc<Cloth>, Vec<Diagnostic>> {
-        self.cloths.get(path).map(Arc::clone).ok_or_else(|| {
-            let fault = Diagnostic::of_file(path, "this cloth file was not opened with the page");
-            vec![
-                fault.next("Start the page with the scene that names it, or write the cloth into the scene."),
-            ]
-        })
+        self.cloths.get(path).map(Arc::clone).ok_or_else(|| not_here(path, "cloth file"))
     }
 
     fn drawing_text(&self, path: &str) -> Result<NamedText, Vec<Diagnostic>> {
-        self.drawings.get(path).cloned().ok_or_else(|| {
-            let fault = Diagnostic::of_file(path, "this drawing or list was not opened with the page");
-            vec![fault.next("Start the page with the scene that names it: `weftlight serve SCENE`.")]
-        })
+        self.drawings.get(path).cloned().ok_or_else(|| not_here(path, "drawing or list"))
+    }
+
+    fn picture_bytes(&self, path: &str) -> Result<NamedBytes, Vec<Diagnostic>> {
+        self.pictures.get(path).cloned().ok_or_else(|| not_here(path, "picture"))
     }
 }
 

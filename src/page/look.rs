@@ -37,7 +37,7 @@ const MOST_EDITS: usize = 100;
 #[must_use]
 pub fn read(question: &Value, opened: &Opened) -> Answer {
     match text(question) {
-        Ok(text) => Answer::json(&model::read(text, &resolve(text, super::asked::SHOWN_AS, opened))),
+        Ok(text) => Answer::json(&model::read(text, &resolve(text, super::asked::SHOWN_AS, opened), opened)),
         Err(answer) => answer,
     }
 }
@@ -53,11 +53,11 @@ pub fn edit(question: &Value, opened: &Opened, shelf: &Shelf) -> Answer {
         return Answer::not_understood("the question holds no list of edits");
     };
     let Some(edits) = edits.iter().map(|edit| one_edit(edit, shelf)).collect::<Option<Vec<Edit>>>() else {
-        return Answer::not_understood("an edit needs a path and one of `set`, `remove`, `insert`");
+        return Answer::not_understood("an edit needs a path and one of `set`, `remove`, `insert`, `move`");
     };
     match edited(old, &edits) {
         Ok(new) => {
-            let mut answer = model::read(&new, &resolve(&new, super::asked::SHOWN_AS, opened));
+            let mut answer = model::read(&new, &resolve(&new, super::asked::SHOWN_AS, opened), opened);
             answer["text"] = json!(new);
             Answer::json(&answer)
         }
@@ -78,6 +78,10 @@ fn one_edit(edit: &Value, shelf: &Shelf) -> Option<Edit> {
     }
     if map.get("remove").and_then(Value::as_bool) == Some(true) {
         return Some(Edit::Remove { path });
+    }
+    if let Some(moved) = map.get("move") {
+        let place = |key: &str| moved[key].as_u64().and_then(|i| usize::try_from(i).ok());
+        return Some(Edit::Move { path, from: place("from")?, to: place("to")? });
     }
     let index = map.get("insert")?.as_u64().and_then(|i| usize::try_from(i).ok())?;
     Some(Edit::Insert { path, index, value: shelf.written_in(Plain::from(map.get("value")?))? })

@@ -10,6 +10,8 @@
 //! | pictures, numbers, the chart of gaps | [`look`] |
 //! | the cloths as lit swatches, cloths of one's own | [`shelf`] |
 //! | files to take away | [`takeaway`] |
+//! | the demo scenes with their files | [`demos`] |
+//! | files beside a scene, which the page brought in | [`brought`] |
 //! | which answers nobody waits for any more | [`turns`] |
 //! | what is worked on first | [`order`] |
 //! | bodies of questions, bounded one by one and together | [`intake`] |
@@ -19,6 +21,9 @@
 //! brought in; no path in a text reaches the file system.
 
 pub mod asked;
+pub mod brought;
+pub mod demos;
+mod fields;
 pub mod intake;
 pub mod look;
 pub mod model;

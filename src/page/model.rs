@@ -1,44 +1,19 @@
 //! What the page shows of a scene's text: fields to move, and what is wrong, each at its place in the file.
 
+use super::asked::Opened;
+use super::fields::{fields, fields_of};
+use crate::cloth::catalogue::Reference;
 use crate::diagnose::Diagnostic;
 use crate::reading::plain::Step;
-use crate::reading::{Absent, Field, Kind, Limits, Node, Shape, Value as Read, parse};
+use crate::reading::{Kind, Node, Value as Read, parse};
 use crate::scene::Scene;
 use crate::scene::file::Resolved;
 use crate::scene::shape::{MOST_GROUPS, MOST_LAYERS, SCENE};
 use serde_json::{Value, json};
 
-/// How a field is called on the page and between which values its slider runs; the whole range may still be typed.
-const LABELS: &[(&str, &str, Option<[f64; 2]>)] = &[
-    ("name", "name", None),
-    ("reflectance", "light thrown back", Some([0.0, 1.0])),
-    ("gap_mm", "gap below", Some([0.0, 40.0])),
-    ("cloth", "cloth", None),
-    ("pitch_mm", "distance between pixels", Some([3.0, 50.0])),
-    ("count", "number of pixels", Some([1.0, 150.0])),
-    ("columns", "pixels in a row", Some([1.0, 32.0])),
-    ("rows", "rows", Some([1.0, 32.0])),
-    ("rows_mm", "distance between rows", Some([3.0, 100.0])),
-    ("diameter_mm", "diameter", Some([10.0, 300.0])),
-    ("package", "package", None),
-    ("colour", "colour", None),
-    ("level", "level", Some([0.0, 1.0])),
-    ("white", "white die", Some([0.0, 1.0])),
-    ("distance_m", "seen from", Some([0.3, 15.0])),
-    ("room_lx", "room light", Some([0.0, 500.0])),
-    ("exposure_ev", "exposure", None),
-    ("margin_mm", "margin shown", Some([0.0, 100.0])),
-    ("age_years", "age of the observer", Some([10.0, 90.0])),
-    ("eye", "pigment of the eye", Some([0.0, 1.2])),
-    ("direction_deg", "direction", Some([-180.0, 180.0])),
-    ("turn_deg", "turn", Some([-180.0, 180.0])),
-    ("start_deg", "first pixel at", Some([-180.0, 180.0])),
-    ("seam_mm", "seam allowance", Some([0.0, 40.0])),
-];
-
 /// A scene's text as the page shows it: whether it can be used, its problems, and its fields where it can be read at all.
 #[must_use]
-pub fn read(text: &str, resolved: &Result<Resolved, Vec<Diagnostic>>) -> Value {
+pub fn read(text: &str, resolved: &Result<Resolved, Vec<Diagnostic>>, opened: &Opened) -> Value {
     let tree = parse(text).ok();
     let problems = match resolved {
         Ok(resolved) => &resolved.warnings,
@@ -47,6 +22,7 @@ pub fn read(text: &str, resolved: &Result<Resolved, Vec<Diagnostic>>) -> Value {
     json!({
         "usable": resolved.is_ok(),
         "problems": problems_in(problems, tree.as_ref()),
+        "files": tree.as_ref().map(|tree| files_named(tree, opened)),
         "model": tree.as_ref().and_then(|tree| model(tree, resolved.as_ref().ok())),
     })
 }
@@ -66,7 +42,7 @@ pub fn problems_in(problems: &[Diagnostic], tree: Option<&Node>) -> Value {
     problems.iter().map(one).collect()
 }
 
-fn step(step: &Step) -> Value {
+pub(super) fn step(step: &Step) -> Value {
     match step {
         Step::Key(key) => json!(key),
         Step::Index(index) => json!(index),
@@ -117,24 +93,34 @@ fn model(tree: &Node, resolved: Option<&Resolved>) -> Option<Value> {
             Some(Kind::Map(shape)) => shape,
             _ => return Vec::new(),
         };
-        fields(shape, child(tree, key), &[Step::Key(key.to_owned())])
+        fields(shape, child(tree, key), &[Step::Key(key.to_owned())], scene)
     };
     let extent = scene.map(|scene| {
         let ([x0, y0], [x1, y1]) = scene.extent();
         [(x1 - x0).0, (y1 - y0).0]
     });
+    let whole = |first: &str, second: &str| {
+        let wanted =
+            SCENE.fields.iter().enumerate().filter(|(_, field)| [first, second].contains(&field.key));
+        wanted
+            .flat_map(|(at, _)| fields_of(&SCENE, &SCENE.fields[at..=at], Some(tree), &[], scene))
+            .collect::<Vec<Value>>()
+    };
     let name = child(tree, "name").map_or("Untitled scene", |node| node.spelling());
     Some(json!({
         "name": name,
         "pixels": scene.map(|scene| scene.pixels.len()),
         "size_mm": extent,
+        "corner_mm": scene.map(|scene| { let ([x, y], _) = scene.extent(); [x.0, y.0] }),
+        "outlined": scene.is_some_and(|scene| scene.piece.is_some()),
         "words": scene.map(words),
         "groups": groups(tree, scene),
         "layers": layers(tree, scene),
         "board": {"fields": part("board")},
         "light": {"fields": part("light"), "pattern": child(tree, "light").and_then(|light| child(light, "pattern")).map(pattern_name)},
         "view": {"fields": part("view")},
-        "whole": {"fields": fields_of(&[*SCENE.field("name")?], Some(tree), &[])},
+        "whole": {"fields": whole("name", "sheet")},
+        "supply": {"fields": whole("supply", "supply")},
         "uneven": scene.is_some_and(|scene| scene.uneven_mm().is_some()),
     }))
 }
@@ -151,7 +137,7 @@ fn pattern_name(node: &Node) -> String {
     }
 }
 
-fn child<'a>(node: &'a Node, key: &str) -> Option<&'a Node> {
+pub(super) fn child<'a>(node: &'a Node, key: &str) -> Option<&'a Node> {
     match &node.value {
         Read::Map(entries) => entries.iter().find(|(k, _)| k.spelling() == key).map(|(_, value)| value),
         _ => None,
@@ -200,7 +186,7 @@ fn groups(tree: &Node, scene: Option<&Scene>) -> Vec<Value> {
             None => capital(form.key),
         };
         Some(
-            json!({"index": index, "form": form.key, "title": title, "fields": fields(shape, Some(body), &path)}),
+            json!({"index": index, "form": form.key, "title": title, "fields": fields(shape, Some(body), &path, scene)}),
         )
     };
     // More are a problem of the text, and their fields would be a hundred times as long as it.
@@ -226,93 +212,40 @@ fn layers(tree: &Node, scene: Option<&Scene>) -> Vec<Value> {
             "index": index, "cloth": named, "in_place": cloth.is_some() && named.is_none(),
             "title": placed.map(|placed| placed.cloth.title.clone()).or(named),
             "thickness_mm": placed.map(|placed| placed.cloth.thickness.0),
-            "fields": fields(shape, Some(item), &path),
+            "fields": of_layer(fields(shape, Some(item), &path, scene), index),
         })
     };
     items(tree, "stack").iter().enumerate().take(MOST_LAYERS).map(one).collect()
 }
 
-fn fields(shape: &'static Shape, node: Option<&Node>, path: &[Step]) -> Vec<Value> {
-    fields_of(shape.fields, node, path)
+/// Only the first layer may have a shape of its own; a fault of another one stays in sight.
+fn of_layer(mut fields: Vec<Value>, index: usize) -> Vec<Value> {
+    fields.retain(|field| index == 0 || field["key"] != "relief" || field["given"] == true);
+    fields
 }
 
-/// The fields that one can move or fill in; maps and lists are left to the text.
-fn fields_of(all: &[Field], node: Option<&Node>, path: &[Step]) -> Vec<Value> {
-    all.iter()
-        .filter_map(|field| field_of(field, node.and_then(|node| child(node, field.key)), path))
-        .collect()
-}
-
-fn field_of(field: &Field, node: Option<&Node>, path: &[Step]) -> Option<Value> {
-    let mut limits: Option<&Limits> = None;
-    let (kind, choices): (&str, Option<Vec<String>>) = match &field.kind {
-        Kind::Number(range) => {
-            limits = Some(range);
-            ("number", None)
+/// The files that a scene names, by their paths as it writes them, each once, and whether they are at hand.
+fn files_named(tree: &Node, opened: &Opened) -> Vec<Value> {
+    let mut found: Vec<(String, &'static str)> = Vec::new();
+    let mut seen = |node: &Node, way: &[Step]| {
+        let keys: Vec<&str> = way
+            .iter()
+            .filter_map(|step| if let Step::Key(key) = step { Some(key.as_str()) } else { None })
+            .collect();
+        let Read::Text(text) = &node.value else { return };
+        let kind = match keys.as_slice() {
+            ["outline", "svg"] | ["pixels", _, "svg"] => "drawing",
+            ["pixels", "list", "csv"] => "list",
+            ["light", "pattern", "picture", "file"] => "picture",
+            ["view", "photo", "file"] => "photograph",
+            ["stack", "cloth"] if matches!(Reference::of(text), Reference::Path(_)) => "cloth",
+            _ => return,
+        };
+        // A key is no value.
+        if keys.last().is_some_and(|key| *key != text) && !found.iter().any(|(path, _)| path == text) {
+            found.push((text.clone(), kind));
         }
-        Kind::Whole(range) => {
-            limits = Some(range);
-            ("whole", None)
-        }
-        Kind::NumberOr(range, words) => {
-            limits = Some(range);
-            ("number", Some(words.iter().map(|word| (*word).to_owned()).collect()))
-        }
-        Kind::Text | Kind::TextOr(_) => ("text", None),
-        Kind::Flag => ("flag", None),
-        Kind::Colour => ("colour", None),
-        Kind::Choice(words) => ("choice", Some(words.iter().map(|word| (*word).to_owned()).collect())),
-        Kind::Named(_, names) => ("choice", Some(names().into_iter().map(str::to_owned).collect())),
-        Kind::Pair(Kind::Number(range)) => {
-            limits = Some(range);
-            ("pair", None)
-        }
-        _ => return None,
     };
-    let given = node.map(|node| match &node.value {
-        Read::Number(number) => json!(number),
-        Read::Flag(flag) => json!(flag),
-        Read::List(items) => items.iter().map(|item| json!(number(item))).collect(),
-        Read::Map(_) => Value::Null,
-        Read::Nothing => Value::Null,
-        Read::Text(text) => json!(text),
-    });
-    // A package called 5050 is a name, written bare or not.
-    let given = match (&field.kind, node) {
-        (Kind::Text | Kind::TextOr(_) | Kind::Named(..), Some(node))
-            if !matches!(node.value, Read::Map(_)) =>
-        {
-            Some(json!(node.spelling()))
-        }
-        _ => given,
-    };
-    let usual_value = match field.absent {
-        Absent::Number(number) => json!(number),
-        Absent::Text(text) => json!(text),
-        Absent::Pair(pair) => json!(pair),
-        Absent::Refused | Absent::Open => Value::Null,
-    };
-    let labelled = LABELS.iter().find(|(key, ..)| *key == field.key);
-    let mut path: Vec<Value> = path.iter().map(step).collect();
-    path.push(json!(field.key));
-    Some(json!({
-        "path": path, "key": field.key, "label": labelled.map_or_else(|| plain_key(field.key), |(_, label, _)| (*label).to_owned()),
-        "meaning": field.meaning, "kind": kind, "given": given.is_some(), "needed": field.absent == Absent::Refused, "value": given.unwrap_or(usual_value),
-        "least": limits.map(|l| l.least), "most": limits.map(|l| l.most), "unit": limits.map_or("", |l| l.unit),
-        "choices": choices, "usual": labelled.and_then(|(.., usual)| *usual).or_else(|| limits.map(|l| [l.least, l.most])),
-    }))
-}
-
-fn number(node: &Node) -> Option<f64> {
-    match node.value {
-        Read::Number(number) => Some(number),
-        _ => None,
-    }
-}
-
-/// A key without its unit, in words.
-fn plain_key(key: &str) -> String {
-    let bare =
-        ["_mm", "_m", "_deg", "_lx", "_ev", "_px", "_years"].iter().find_map(|unit| key.strip_suffix(unit));
-    bare.unwrap_or(key).replace('_', " ")
+    walk(tree, &mut Vec::new(), &mut seen);
+    found.iter().map(|(path, kind)| json!({"path": path, "kind": kind, "here": opened.holds(path)})).collect()
 }

@@ -7,11 +7,14 @@
 //! one asks and leaves, no more is done at once.
 
 use super::asked::{Answer, Opened};
+use super::brought::{self, Brought};
+use super::demos::DEMOS;
 use super::intake::{Intake, question};
 use super::order::{GivesWay, Order, Rank};
 use super::shelf::{self, Shelf};
 use super::turns::{Turn, Turns};
 use super::{look, starter, takeaway};
+use crate::cloth::catalogue::NamedText;
 use crate::picture::kept::Kept;
 use crate::pixels::package::Package;
 use axum::Router;
@@ -37,22 +40,17 @@ const QUICK_AT_ONCE: usize = 4;
 const POLICY: &str = "default-src 'self'; img-src 'self' blob: data:; style-src 'self'; script-src 'self'; connect-src 'self'; \
                       object-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
 
-/// The demo scenes.
-const DEMOS: [(&str, &str); 4] = [
-    ("collar", include_str!("../../scenes/collar.yaml")),
-    ("badge", include_str!("../../scenes/badge.yaml")),
-    ("panel", include_str!("../../scenes/panel.yaml")),
-    ("hem", include_str!("../../scenes/hem.yaml")),
-];
-
 /// The files of the page itself.
 const ASSETS: &[(&str, &str, &str)] = &[
     ("api.js", "text/javascript; charset=utf-8", include_str!("assets/api.js")),
+    ("beside.js", "text/javascript; charset=utf-8", include_str!("assets/beside.js")),
+    ("compare.js", "text/javascript; charset=utf-8", include_str!("assets/compare.js")),
     ("dialogs.css", "text/css; charset=utf-8", include_str!("assets/dialogs.css")),
     ("dom.js", "text/javascript; charset=utf-8", include_str!("assets/dom.js")),
     ("exposure.js", "text/javascript; charset=utf-8", include_str!("assets/exposure.js")),
     ("fields.js", "text/javascript; charset=utf-8", include_str!("assets/fields.js")),
     ("files.js", "text/javascript; charset=utf-8", include_str!("assets/files.js")),
+    ("forms.js", "text/javascript; charset=utf-8", include_str!("assets/forms.js")),
     ("gapchart.js", "text/javascript; charset=utf-8", include_str!("assets/gapchart.js")),
     ("hold.js", "text/javascript; charset=utf-8", include_str!("assets/hold.js")),
     ("index.html", "text/html; charset=utf-8", include_str!("assets/index.html")),
@@ -76,10 +74,12 @@ const ASSETS: &[(&str, &str, &str)] = &[
 /// What is behind the page.
 #[derive(Debug)]
 pub struct Page {
-    /// What was opened with it.
-    pub opened: Opened,
+    /// The scene that was opened with it.
+    pub scene: Option<NamedText>,
     /// The cloths.
     pub shelf: Shelf,
+    /// The files beside the scenes: opened with it, and brought in.
+    pub files: Brought,
     turns: Arc<Turns>,
     order: Arc<Order>,
     kept: Kept,
@@ -97,7 +97,8 @@ impl Page {
     #[must_use]
     pub fn new(opened: Opened) -> Page {
         Page {
-            opened,
+            scene: opened.scene.clone(),
+            files: Brought::over(opened),
             shelf: Shelf::default(),
             turns: Arc::new(Turns::default()),
             order: Arc::new(Order::default()),
@@ -126,6 +127,7 @@ pub fn router(page: Arc<Page>, port: u16) -> Router {
         .route("/api/shelf", get(shelf_list))
         .route("/api/shelf/{name}", get(swatch))
         .route("/api/cloth/photo", post(photo).layer(DefaultBodyLimit::max(MOST_PHOTO_BODY_BYTES)))
+        .route("/api/bring", post(|page, request| ask(page, request, Asked::Bring)))
         .route("/api/cloth/estimate", post(|page, request| ask(page, request, Asked::Estimate)))
         .route("/api/starter", post(|page, request| ask(page, request, Asked::Starter)))
         .route("/api/read", post(|page, request| ask(page, request, Asked::Read)))
@@ -146,6 +148,7 @@ pub fn router(page: Arc<Page>, port: u16) -> Router {
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Asked {
     Read,
+    Bring,
     Edit,
     Starter,
     Picture,
@@ -174,8 +177,12 @@ impl Asked {
             Asked::Numbers => &page.numbers,
             Asked::GapChart => &page.charts,
             Asked::Motion | Asked::Download => &page.heavy,
-            Asked::Read | Asked::Edit | Asked::Starter | Asked::Estimate => &page.quick,
+            Asked::Read | Asked::Bring | Asked::Edit | Asked::Starter | Asked::Estimate => &page.quick,
         }
+    }
+
+    fn most_body_bytes(self) -> usize {
+        if self == Asked::Bring { brought::MOST_BODY_BYTES } else { MOST_BODY_BYTES }
     }
 
     fn rank(self) -> Option<Rank> {
@@ -197,10 +204,11 @@ impl Asked {
 
     /// The answer, worked out on the threads on which this is called.
     fn answer_here(self, question: &Value, page: &Page, turn: &Turn) -> Answer {
-        let opened = &page.opened;
+        let opened = &*page.files.of(question);
         let pace = |rank| GivesWay::new(&page.order, rank, turn);
         match self {
             Asked::Read => look::read(question, opened),
+            Asked::Bring => page.files.bring(question),
             Asked::Edit => look::edit(question, opened, &page.shelf),
             Asked::Starter => starter::starter(question),
             Asked::Picture => look::picture(question, opened, &page.kept, turn),
@@ -214,7 +222,7 @@ impl Asked {
 }
 
 async fn ask(State(page): State<Arc<Page>>, request: Request, asked: Asked) -> Response {
-    let taken = match page.intake.taken(request, MOST_BODY_BYTES).await {
+    let taken = match page.intake.taken(request, asked.most_body_bytes()).await {
         Ok(taken) => taken,
         Err(answer) => return response(answer),
     };
@@ -276,9 +284,11 @@ async fn worked(
 }
 
 async fn start(State(page): State<Arc<Page>>) -> Response {
-    let scene = page.opened.scene.as_ref().map(|scene| json!({"name": scene.shown_as, "text": scene.text}));
-    let demos: Vec<Value> =
-        DEMOS.iter().map(|(name, text)| json!({"name": name, "title": title(text), "text": text})).collect();
+    let scene = page.scene.as_ref().map(|scene| json!({"name": scene.shown_as, "text": scene.text}));
+    let demos: Vec<Value> = DEMOS
+        .iter()
+        .map(|demo| json!({"name": demo.name, "title": demo.title(), "text": demo.text}))
+        .collect();
     let packages: Vec<Value> = Package::names()
         .into_iter()
         .filter(|name| *name != crate::pixels::package::IDEAL)
@@ -288,11 +298,6 @@ async fn start(State(page): State<Arc<Page>>) -> Response {
         "version": env!("CARGO_PKG_VERSION"), "scene": scene, "demos": demos, "packages": packages,
         "fibres": shelf::fibres(),
     })))
-}
-
-/// The value of a scene's `name`.
-fn title(text: &str) -> &str {
-    text.lines().find_map(|line| line.strip_prefix("name: ")).unwrap_or("")
 }
 
 async fn shelf_list(State(page): State<Arc<Page>>) -> Response {

@@ -136,7 +136,7 @@ fn in_place(text: &str) -> Value {
     parse(text).map_or(Value::Null, |tree| as_json(&Plain::from(&tree)))
 }
 
-fn as_json(plain: &Plain) -> Value {
+pub(super) fn as_json(plain: &Plain) -> Value {
     match plain {
         Plain::Nothing => Value::Null,
         Plain::Flag(flag) => json!(flag),

@@ -10,8 +10,10 @@ use crate::client::motion::of_scene;
 use crate::client::pages::pages as client_pages;
 use crate::client::{Words, sheet};
 use crate::motion::reel::reel;
+use crate::photo::decode::{ToneChoice, decode};
 use crate::picture::chart::svgs_to_pdf;
 use crate::picture::luminance::luminance;
+use crate::picture::on_photo::{MOST_PX, on_photo};
 use crate::picture::render;
 use crate::scene::file::Resolved;
 use serde_json::{Value, json};
@@ -19,6 +21,9 @@ use serde_json::{Value, json};
 /// A file.
 #[must_use]
 pub fn download(question: &Value, opened: &Opened) -> Answer {
+    if question["what"].as_str() == Some("file") {
+        return beside(question["path"].as_str().unwrap_or(""), opened);
+    }
     let resolved = match scene(question, opened) {
         Ok(resolved) => resolved,
         Err(answer) => return answer,
@@ -36,12 +41,51 @@ pub fn download(question: &Value, opened: &Opened) -> Answer {
                 Err(fault) => Answer::problem(format!("the picture cannot be encoded: {fault}"), ""),
             }
         }
+        Some("on-photo") => photographed(&resolved, opened).map_or_else(|e| e, |a| named(a, "-on-photo.png")),
         Some("make") => make(&resolved, false).map_or_else(|e| e, |a| named(a, "-make.html")),
         Some("client-page") => client(&resolved, false).map_or_else(|e| e, |a| named(a, "-sheet.html")),
         Some("client-pdf") => client(&resolved, true).map_or_else(|e| e, |a| named(a, "-sheet.pdf")),
         Some("make-pdf") => make(&resolved, true).map_or_else(|e| e, |a| named(a, "-make.pdf")),
         _ => Answer::not_understood("the question names no file that can be made"),
     }
+}
+
+/// A drawing or picture that the scene names, as it is.
+fn beside(path: &str, opened: &Opened) -> Answer {
+    let name: String = path.rsplit('/').next().unwrap_or("").chars().filter(|c| *c != '"').collect();
+    let bytes = |kind, bytes: &[u8]| Answer::bytes(kind, bytes.to_vec(), None);
+    let found =
+        opened.drawings.get(path).map(|text| bytes("text/plain; charset=utf-8", text.text.as_bytes()));
+    let found = found
+        .or_else(|| opened.pictures.get(path).map(|named| bytes("application/octet-stream", &named.bytes)));
+    match found {
+        Some(mut answer) => {
+            answer.file_name = Some(name);
+            answer
+        }
+        None => Answer::problem("this file is not here", "It lies where you brought it from."),
+    }
+}
+
+/// The glow on the photograph that the scene names.
+fn photographed(resolved: &Resolved, opened: &Opened) -> Result<Answer, Answer> {
+    let scene = &resolved.scene;
+    let Some(view) = &scene.view.photo else {
+        let next = "Mark one under `view: {photo: \u{2026}}` in the file.";
+        return Err(Answer::problem("the scene names no photograph", next));
+    };
+    let Some(named) = opened.pictures.get(&view.file) else {
+        let next = "Choose it under \u{201c}Files of this scene\u{201d}.";
+        return Err(Answer::problem(format!("the photograph {} is not here yet", view.file), next));
+    };
+    let photo = decode(&named.bytes, ToneChoice::Auto)
+        .map_err(|error| Answer::problem(format!("the photograph {}: {error}", view.file), ""))?;
+    let made = on_photo(scene, &photo, view, MOST_PX)
+        .map_err(|fault| Answer::problem(fault.to_string(), &fault.next()))?;
+    let note = made.report.note(view.file.rsplit('/').next().unwrap_or(&view.file));
+    render::png_with(scene, &made.picture, render::exposure(scene, &made.picture), &[note])
+        .map(|png| Answer::bytes("image/png", png, None))
+        .map_err(|fault| Answer::problem(format!("the picture cannot be encoded: {fault}"), ""))
 }
 
 /// The make sheet.

@@ -12,7 +12,7 @@ use std::ops::Range;
 /// What to do.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Edit {
-    /// Give a value; a key that is missing is added, lists are not grown.
+    /// Give a value; a key that is missing is added, with the maps above it; lists are not grown.
     Set {
         /// Where.
         path: Vec<Step>,
@@ -32,6 +32,15 @@ pub enum Edit {
         index: usize,
         /// What.
         value: Plain,
+    },
+    /// Give an item of a list another place in it; comments of its own go with it.
+    Move {
+        /// The list.
+        path: Vec<Step>,
+        /// Which item.
+        from: usize,
+        /// Where it then stands.
+        to: usize,
     },
 }
 
@@ -60,6 +69,7 @@ pub fn edited(text: &str, edits: &[Edit]) -> Result<String, EditError> {
 fn one(text: &str, edit: &Edit) -> Result<String, EditError> {
     let tree = parse(text).map_err(EditError::Unreadable)?;
     let mut wanted = Plain::from(&tree);
+    let edit = &with_maps_above(&wanted, edit);
     apply(&mut wanted, edit)?;
     let means_it = |new: &String| parse(new).is_ok_and(|tree| Plain::from(&tree) == wanted);
     in_place(text, &tree, edit)
@@ -69,9 +79,25 @@ fn one(text: &str, edit: &Edit) -> Result<String, EditError> {
         .ok_or_else(|| EditError::Layout(in_words(path_of(edit))))
 }
 
+/// A value whose map is missing brings the map along.
+fn with_maps_above(root: &Plain, edit: &Edit) -> Edit {
+    let mut edit = edit.clone();
+    while let Edit::Set { path, value } = &edit {
+        let Some((Step::Key(key), above)) = path.split_last() else { break };
+        if above.is_empty() || !matches!(above.last(), Some(Step::Key(_))) || root.at(above).is_some() {
+            break;
+        }
+        edit = Edit::Set { path: above.to_vec(), value: Plain::Map(vec![(key.clone(), value.clone())]) };
+    }
+    edit
+}
+
 fn path_of(edit: &Edit) -> &[Step] {
     match edit {
-        Edit::Set { path, .. } | Edit::Remove { path } | Edit::Insert { path, .. } => path,
+        Edit::Set { path, .. }
+        | Edit::Remove { path }
+        | Edit::Insert { path, .. }
+        | Edit::Move { path, .. } => path,
     }
 }
 
@@ -114,6 +140,13 @@ fn apply(root: &mut Plain, edit: &Edit) -> Result<(), EditError> {
         }
         Edit::Insert { path, index, value } => match root.at_mut(path).ok_or_else(none)? {
             Plain::List(items) if *index <= items.len() => items.insert(*index, value.clone()),
+            _ => return Err(none()),
+        },
+        Edit::Move { path, from, to } => match root.at_mut(path).ok_or_else(none)? {
+            Plain::List(items) if (*from).max(*to) < items.len() => {
+                let item = items.remove(*from);
+                items.insert(*to, item);
+            }
             _ => return Err(none()),
         },
     }
@@ -203,6 +236,7 @@ fn in_place(text: &str, tree: &Node, edit: &Edit) -> Option<String> {
             removed(text, node_at(tree, above)?, last)
         }
         Edit::Insert { path, index, value } => inserted(text, node_at(tree, path)?, *index, value),
+        Edit::Move { path, from, to } => moved(text, node_at(tree, path)?, *from, *to),
     }
 }
 
@@ -279,6 +313,52 @@ fn inserted(text: &str, list: &Node, index: usize, value: &Plain) -> Option<Stri
         None => line_end(text, end_of(text, items.last()?)),
     };
     Some(with_line(text, at, &line))
+}
+
+/// The items change places; what stands between them (commas, blank lines, comments set apart) stays.
+fn moved(text: &str, list: &Node, from: usize, to: usize) -> Option<String> {
+    let Value::List(items) = &list.value else { return None };
+    let pieces: Vec<Range<usize>> = if in_brackets(text, list) {
+        items.iter().map(|item| item.place.bytes.start..end_of(text, item)).collect()
+    } else {
+        items.iter().map(|item| lines_of(text, item)).collect::<Option<_>>()?
+    };
+    let mut order: Vec<usize> = (0..pieces.len()).collect();
+    let item = order.remove(from);
+    order.insert(to, item);
+    let mut new = text[..pieces.first()?.start].to_owned();
+    for (i, taken) in order.iter().enumerate() {
+        new.push_str(&text[pieces[*taken].clone()]);
+        let next = pieces.get(i + 1).map_or(text.len(), |next| next.start);
+        new.push_str(text.get(pieces[i].end..next)?);
+    }
+    Some(new)
+}
+
+/// The lines of an item of a list that is written line by line, without the last line's end: from the comments right above its dash
+/// to the comments below it that stand farther in. `None` where the dash does not begin the item's own line.
+fn lines_of(text: &str, item: &Node) -> Option<Range<usize>> {
+    let mut start = line_start(text, item.place.bytes.start);
+    let dash = text[start..item.place.bytes.start].trim_end().strip_suffix('-')?;
+    if !dash.chars().all(|c| c == ' ') {
+        return None;
+    }
+    let comment = |line: &str, farther_in: bool| {
+        let bare = line.trim_start_matches(' ');
+        bare.starts_with('#') && (line.len() - bare.len() > dash.len()) == farther_in
+    };
+    while start > 0 {
+        let above = line_start(text, start - 1);
+        if !comment(&text[above..start], false) {
+            break;
+        }
+        start = above;
+    }
+    let mut end = line_end(text, end_of(text, item));
+    while comment(&text[end..line_end(text, end)], true) {
+        end = line_end(text, end);
+    }
+    Some(start..start + text[start..end].trim_end_matches(['\n', '\r']).len())
 }
 
 /// The text with the top-level entry in which the change lies written anew.

@@ -63,6 +63,8 @@ fn a_missing_key_is_added() {
     let after =
         edited("pixels: [point: {}]\nstack: []", &[set("name", Plain::Text("A: b".into()))]).expect("edited");
     assert_eq!(after, "pixels: [point: {}]\nstack: []\nname: \"A: b\"\n");
+    let after = edited("pixels: []\n", &[number("supply.battery.cells", 3.0)]).expect("edited");
+    assert_eq!(after, "pixels: []\nsupply: {battery: {cells: 3}}\n");
     let after = edited("pixels: []\nlight:\n", &[number("light.level", 0.5)]).expect("edited");
     assert_eq!(after, "pixels: []\nlight: {level: 0.5}\n");
 }
@@ -87,6 +89,51 @@ fn layers_come_and_go() {
     let after = edited(WING, &[gone(1), Edit::Remove { path: way("light.colour") }]).expect("edited");
     assert!(after.contains("light: {level: 0.5}"), "{after}");
     assert!(!after.contains("organza}"), "{after}");
+}
+
+fn moved_in(text: &str, path: &str, from: usize, to: usize) -> String {
+    edited(text, &[Edit::Move { path: way(path), from, to }]).expect("edited")
+}
+
+#[test]
+fn items_of_a_list_in_lines_take_their_comments_along() {
+    let text = "stack:   # outwards\n  # warm\n  - gap_mm: 6 # of air\n    cloth: fleece\n    # washed twice\n\n  # thin\n  \
+                - {gap_mm: 0, cloth: organza}  # gold\n  - cloth: voile\n# the light\nlight: {level: 0.4}\n";
+    let out = "stack:   # outwards\n  # thin\n  - {gap_mm: 0, cloth: organza}  # gold\n\n  # warm\n  - gap_mm: 6 # of air\n    \
+               cloth: fleece\n    # washed twice\n  - cloth: voile\n# the light\nlight: {level: 0.4}\n";
+    assert_eq!(moved_in(text, "stack", 0, 1), out);
+    assert_eq!(moved_in(text, "stack", 1, 0), out);
+    assert_eq!(moved_in(out, "stack", 0, 1), text);
+    assert_eq!(moved_in(text, "stack", 1, 1), text);
+    let back = moved_in(&moved_in(text, "stack", 2, 0), "stack", 0, 2);
+    assert_eq!(back, text);
+    // Other line ends, and a file without the last one.
+    let text = "stack:\r\n- a # one\r\n# above\r\n- b";
+    assert_eq!(moved_in(text, "stack", 0, 1), "stack:\r\n# above\r\n- b\r\n- a # one");
+    // A comment of the map above the list is not the item's.
+    let text = "name: x\n# the cloths\nstack:\n  - a\n  - b\n";
+    assert_eq!(moved_in(text, "stack", 1, 0), "name: x\n# the cloths\nstack:\n  - b\n  - a\n");
+}
+
+#[test]
+fn items_in_brackets_and_in_other_layouts_move_too() {
+    assert_eq!(moved_in("a: [1, {b: 2},  [3, 4]] # c\n", "a", 0, 2), "a: [{b: 2}, [3, 4],  1] # c\n");
+    assert_eq!(moved_in("a: [\n  1, # one\n  2\n]\n", "a", 1, 0), "a: [\n  2, # one\n  1\n]\n");
+    // Layouts that are written anew still mean what was asked.
+    for text in
+        ["a:\n  - - 1\n    - 2\n  - - 3\n", "a:\n  -\n    b: 1\n  - c: 2\n", "a:\n- |\n  1\n  2\n- x\n"]
+    {
+        let before = Plain::from(&parse(text).expect("YAML"));
+        let after = Plain::from(&parse(&moved_in(text, "a", 1, 0)).expect("YAML"));
+        let items = |plain: &Plain, i| plain.at(&[Step::Key("a".into()), Step::Index(i)]).cloned();
+        assert_eq!((items(&after, 0), items(&after, 1)), (items(&before, 1), items(&before, 0)), "{text}");
+    }
+    for (from, to) in [(0, 3), (3, 0)] {
+        let edit = Edit::Move { path: way("a"), from, to };
+        assert!(matches!(edited("a: [1, 2, 3]", &[edit]), Err(EditError::NoPlace(_))));
+    }
+    let edit = Edit::Move { path: way("light"), from: 0, to: 0 };
+    assert!(matches!(edited(COLLAR, &[edit]), Err(EditError::NoPlace(_))));
 }
 
 #[test]
@@ -159,7 +206,7 @@ proptest! {
         scene in prop::sample::select(vec![COLLAR, HEM, BADGE, WING]),
         pick in any::<prop::sample::Index>(),
         value in values(),
-        action in 0..3usize,
+        action in 0..4usize,
     ) {
         let before = Plain::from(&parse(scene).expect("YAML"));
         let mut all = Vec::new();
@@ -168,6 +215,12 @@ proptest! {
         let edit = match action {
             0 => Edit::Set { path, value },
             1 => Edit::Remove { path },
+            3 => match before.at(&path) {
+                Some(Plain::List(items)) if !items.is_empty() => {
+                    Edit::Move { path, from: 0, to: items.len() - 1 }
+                }
+                _ => Edit::Set { path, value },
+            },
             _ => match before.at(&path) {
                 Some(Plain::List(items)) => Edit::Insert { path, index: items.len() / 2, value },
                 Some(Plain::Map(_)) => {

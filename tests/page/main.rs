@@ -1,6 +1,8 @@
 //! The page's router without a socket: what it answers, and what it turns away.
 #![allow(clippy::disallowed_methods, reason = "tests read files")]
 
+mod beside;
+
 use axum::body::Body;
 use axum::http::{Request, Response, StatusCode};
 use serde_json::{Value, json};
@@ -271,7 +273,7 @@ fn no_path_in_a_text_reaches_the_file_system() {
         ] {
             let read = answered(&router, "/api/read", &json!({"text": text})).await;
             assert_eq!(read["usable"], false, "{text}");
-            assert!(read["problems"].to_string().contains("not opened with the page"), "{read}");
+            assert!(read["problems"].to_string().contains("not here yet"), "{read}");
         }
     });
 }

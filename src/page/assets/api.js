@@ -35,7 +35,11 @@ async function knock() {
   setTimeout(knock, 1500);
 }
 
-async function call(path, body, signal) {
+/** Which files the scene may name: those that were brought under this name, or those of a demo. */
+export const beside = { files: crypto.randomUUID(), demo: null };
+
+async function call(path, question, signal) {
+  const body = question?.text === undefined ? question : { ...beside, ...question };
   let answer;
   try {
     answer = await fetch(path, {
@@ -93,12 +97,13 @@ export const api = {
   picture: (body, kin, signal) => blobWithFacts("/api/picture", dated(body, kin), signal),
   numbers: (text, kin) => json("/api/numbers", dated({ text }, kin)),
   gapChart: (text, detail, signal) => json("/api/gap-chart", dated({ text, detail }), signal),
+  bring: (file) => json("/api/bring", { files: beside.files, ...file }),
   shelf: () => json("/api/shelf"),
   estimate: (label) => json("/api/cloth/estimate", label),
   photo: (photos) => json("/api/cloth/photo", photos),
   motion: (body) => blobWithFacts("/api/motion", dated(body)),
-  async download(text, what) {
-    const answer = await call("/api/download", { text, what });
+  async download(text, what, more = {}) {
+    const answer = await call("/api/download", { text, what, ...more });
     const named = /filename="([^"]+)"/.exec(answer.headers.get("content-disposition") ?? "");
     return { blob: await whole(answer, "blob"), name: named ? named[1] : `weftlight-${what}` };
   },

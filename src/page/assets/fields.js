@@ -1,6 +1,7 @@
 // One field of the scene: label with unit, slider and box or another control, its meaning, and its faults beside it.
 
 import { fresh, make, put, say } from "./dom.js";
+import { FormView, RowsView } from "./forms.js";
 import { figure, roundStep, toStep, typedNumber, withUnit } from "./words.js";
 
 /** Positions of a slider that is not even: fine enough for single lux in a dark street and thousands in the sun. */
@@ -94,6 +95,12 @@ export class FieldView {
       for (const each of this.boxes) each.addEventListener("change", () => this.#paired());
       this.controls.append(this.boxes[0], make("span.times", { "aria-hidden": "true" }, "×"), this.boxes[1], this.unit);
       this.inputs.push(...this.boxes);
+    } else if (field.kind === "numbers" || field.kind === "colours") {
+      this.list = box({ id, inputmode: "text" });
+      this.list.classList.add("wide");
+      this.list.addEventListener("change", () => this.#listed());
+      this.controls.append(this.list, this.unit);
+      this.inputs.push(this.list);
     } else if (field.kind === "colour") {
       this.well = make("input", { type: "color", "aria-labelledby": `${id}-l` });
       this.box = box({ id, inputmode: "text", maxlength: 7, placeholder: "#rrggbb" });
@@ -169,6 +176,16 @@ export class FieldView {
     this.#send(values);
   }
 
+  /** Numbers or colours, one after another. */
+  #listed() {
+    const words = this.list.value.split(/[\s;]+|,(?=\s|#|$)/).filter((word) => word !== "");
+    if (words.length === 0 && !this.field.needed) return this.field.given ? this.left(this.field.path, this.field.label) : this.#refuse(null);
+    const ofColours = this.field.kind === "colours";
+    const bad = words.find((word) => (ofColours ? !/^#[0-9a-f]{6}$/i.test(word) : typedNumber(word) === null));
+    if (bad !== undefined || words.length === 0) return this.#refuse(`\`${bad ?? ""}\` is no ${ofColours ? "colour. Allowed: # and six hexadecimal digits each, such as #ffd9a0 #7fd0ff." : `number. Allowed: ${this.#range()}, with blanks between them.`}`);
+    this.#send(ofColours ? words : words.map(typedNumber));
+  }
+
   #range() {
     const { least, most, unit } = this.field;
     const range = Number.isFinite(least) && Number.isFinite(most) ? `${figure(least)} to ${withUnit(most, unit)}` : "any number";
@@ -219,7 +236,10 @@ export class FieldView {
       this.slider.classList.toggle("open", none || typeof value !== "number");
       put(this.slider, "aria-valuetext", none ? "not set" : typeof value === "number" ? withUnit(value, field.unit) : String(value));
     }
-    if (this.boxes) this.boxes.forEach((each, i) => (each.value = none ? "" : figure(value[i])));
+    if (this.list) {
+      if (document.activeElement !== this.list) this.list.value = none ? "" : value.map((each) => (typeof each === "number" ? figure(each) : each)).join(" ");
+      this.list.placeholder = "not set";
+    } else if (this.boxes) this.boxes.forEach((each, i) => (each.value = none ? "" : figure(value[i])));
     else if (this.select) {
       const wanted = field.choices ?? [];
       if (this.select.options.length !== wanted.length) this.select.replaceChildren(...wanted.map((choice) => make("option", { value: choice }, String(choice).replaceAll("_", " "))));
@@ -236,30 +256,25 @@ export class FieldView {
   }
 }
 
-/** The keys that stay in sight where the model does not say; the others are under "More". */
-const MAIN = new Set(["package", "pitch_mm", "count", "columns", "rows", "rows_mm", "diameter_mm", "gap_mm", "level", "colour", "distance_m", "room_lx", "rise_mm", "pattern", "angle_deg"]);
-
-/**
- * A list of fields that keeps its controls as long as the same fields are there, so that focus and drags outlive an edit.
- * Pixel groups keep their own colour, level and gap under "More" unless these are given.
- */
+/** A list of fields that keeps its controls as long as the same fields are there, so that focus and drags outlive an edit. */
 export class FieldList {
   #views = [];
   #shape = "";
 
-  /** `edits` is `{changed, left, waits}`, as a `FieldView` takes them. */
-  constructor(edits, ofGroup = false) {
-    Object.assign(this, { edits, ofGroup });
+  /** `edits` is `{changed, left, waits, change}`, as a `FieldView` and its kin take them. */
+  constructor(edits) {
+    this.edits = edits;
     this.main = make("div.fields");
     this.more = make("div.fields");
     this.fold = make("details.more", {}, make("summary", {}, "More"), this.more);
     this.element = make("div", {}, this.main, this.fold);
   }
 
-  #inSight(field) {
-    if (typeof field.main === "boolean") return field.main;
-    if (this.ofGroup && ["colour", "level", "gap_mm"].includes(field.key)) return field.given;
-    return MAIN.has(field.key);
+  #view(field) {
+    const lists = () => new FieldList(this.edits);
+    if (field.kind === "form") return new FormView(field, this.edits, lists);
+    if (field.kind === "rows") return new RowsView(field, this.edits, lists);
+    return new FieldView(field, this.edits);
   }
 
   /** Shows newer values; whether a fault is among them is the answer. */
@@ -267,17 +282,17 @@ export class FieldList {
     const shape = fields.map((field) => `${field.path.join(".")}:${field.kind}`).join("|");
     if (shape !== this.#shape) {
       this.#shape = shape;
-      this.#views = fields.map((field) => new FieldView(field, this.edits));
+      this.#views = fields.map((field) => this.#view(field));
       this.main.replaceChildren();
       this.more.replaceChildren();
-      const all = fields.length <= FEW && !fields.some((field) => this.#inSight(field));
-      this.#views.forEach((view, i) => (all || this.#inSight(fields[i]) ? this.main : this.more).append(view.element));
+      const all = fields.length <= FEW && !fields.some((field) => field.main);
+      this.#views.forEach((view, i) => (all || fields[i].main ? this.main : this.more).append(view.element));
       this.fold.hidden = this.more.childElementCount === 0;
     }
     let [faulty, faultUnderMore] = [false, false];
     this.#views.forEach((view, i) => {
-      const problems = problemsOf(fields[i].path);
-      view.show(fields[i], problems);
+      const problems = problemsOf(fields[i].inside ?? fields[i].path);
+      view.show(fields[i], problems, problemsOf);
       faulty ||= problems.length > 0;
       faultUnderMore ||= problems.length > 0 && this.more.contains(view.element);
     });

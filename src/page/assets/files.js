@@ -38,7 +38,8 @@ export class Files {
     const { scene } = this;
     keepAsFile(new Blob([scene.now.text], { type: "application/yaml" }), scene.name);
     scene.wasSaved();
-    this.tell(`Saved as ${scene.name}`);
+    const named = scene.now.files.map(({ path }) => path).join(", ");
+    this.tell(`Saved as ${scene.name}${named ? `; it needs beside it: ${named}` : ""}`);
   }
 
   async download(button) {
@@ -72,7 +73,7 @@ export class Files {
   }
 }
 
-/** Lets a scene file be dropped anywhere on the page. */
+/** Lets a scene and the files beside it be dropped anywhere on the page. */
 export function takeDrops(opened) {
   const target = document.documentElement;
   let depth = 0;
@@ -85,8 +86,8 @@ export function takeDrops(opened) {
     if (!has(event)) return;
     event.preventDefault();
     over(((depth = 0), false));
-    const [file] = event.dataTransfer.files;
-    if (file) opened(file);
+    const files = [...event.dataTransfer.files];
+    if (files.length) opened(files);
   });
 }
 

@@ -12,11 +12,15 @@
 // - A field is `[data-path="stack.0.gap_mm"]`; its box `[data-test="field-stack.0.gap_mm"]`, its slider the same with
 //   `-slider`, its fault `.fault`. `[data-test=swap-0]`, `[data-test=take-out-0]`, `#add-layer`; the shelf is `#shelf`, its
 //   swatches `[data-test=cloth-NAME]`. `#gap-marker` is the marker of the curve, `#side-view svg` the side view.
+// - `[data-test=outwards-0]`, `[data-test=inwards-0]` move a layer; `#add-group-form`, `#add-group`, `[data-test=take-out-group-0]`;
+//   `#beside-list > [data-test=beside-PATH]`, `#beside-file`; `#compare-table` with `[data-test=compare-KEY]` rows.
 // - `#hold`, `#split`, `#divider` (slider of the split view), `#held-list > li` with `[data-test=held-N]`; `#undo`, `#redo`,
 //   `#save`, `#open`, `[data-download=preview]` and the like; `#tab-words`, `#tab-text`, `#text`; `#motion-play`, `#motion-stop`.
 // - `#notice` tells that the program is gone or a question failed; `#live` is the polite region.
 
 import { api, Gone, gone, Refused } from "./api.js";
+import { Beside, sceneAmong } from "./beside.js";
+import { Compare } from "./compare.js";
 import { byId, make, put, say } from "./dom.js";
 import { Exposure } from "./exposure.js";
 import { faultWords } from "./fields.js";
@@ -49,6 +53,7 @@ const exposure = new Exposure(scene, () => {
 });
 const picture = new Picture(() => live?.sharper());
 const live = new Live(scene, picture, () => exposure.value());
+let compare = null;
 const numbers = new Numbers(live, tell);
 const held = new Held({
   scene,
@@ -59,6 +64,7 @@ const held = new Held({
   changed(beside) {
     numbers.beside = beside;
     numbers.show();
+    compare?.show();
   },
 });
 const moveGap = (gap) => {
@@ -67,7 +73,9 @@ const moveGap = (gap) => {
 };
 new GapChart(live, scene, moveGap);
 new SideView(scene, moveGap);
-const panel = new ScenePanel(scene, pickCloth);
+compare = new Compare(live, () => held.list);
+const beside = new Beside(scene, tell);
+const panel = new ScenePanel(scene, pickCloth, tell);
 new TextView(scene);
 const files = new Files(scene, tell);
 new Motion(scene, picture, tell);
@@ -166,8 +174,11 @@ gone.tell = (now) => {
   document.documentElement.classList.toggle("gone", now);
   fault("gone", null);
   if (!now && !byId("bench").hidden) {
-    scene.resume();
-    live.changed(true);
+    // What the scene names is brought once more before anything is asked of it.
+    beside.bringAgain().then(() => {
+      scene.resume();
+      live.changed(true);
+    }, onFault);
   }
 };
 
@@ -184,6 +195,19 @@ scene.addEventListener("change", () => {
   say(byId("scene-name"), scene.now.model?.name ?? scene.name);
   showState();
 });
+/** From where the picture is seen, where that is not straight ahead. */
+function showSight() {
+  const value = (key) => scene.now.model?.view.fields.find((field) => field.key === key)?.value;
+  const [side, from] = [value("side_deg"), value("from_deg")];
+  const aside = typeof side === "number" && side > 0;
+  byId("sight").hidden = !aside;
+  byId("sight-words").hidden = !aside;
+  if (!aside) return;
+  const turn = (((typeof from === "number" ? from : 0) % 360) + 360) % 360;
+  const where = ["the right", "the upper right", "above", "the upper left", "the left", "the lower left", "below", "the lower right"][Math.round(turn / 45) % 8];
+  say(byId("sight"), `seen from ${figure(side, 3)}° to the side, from ${where}`);
+}
+scene.addEventListener("change", showSight);
 scene.addEventListener("undone", () => tell("Undone"));
 scene.addEventListener("redone", () => tell("Done again"));
 byId("undo").addEventListener("click", () => scene.undo());
@@ -227,11 +251,19 @@ function place(bench) {
   }
 }
 
-/** Opens a scene, unless the one that is open should stay. */
-async function open(text, name, saved) {
+/** Opens a scene, unless the one that is open should stay; `demo` is the demo that it is, `others` are files that lie beside it. */
+async function open(text, name, saved, { demo = null, others = [] } = {}) {
   if (!(await files.mayLeave())) return;
-  exposure.reset();
-  await scene.open(text, name, saved);
+  const back = beside.begin(demo);
+  let strange = [];
+  try {
+    if (others.length) strange = await beside.bring(others, (await api.read(text)).files ?? []);
+    exposure.reset();
+    await scene.open(text, name, saved);
+  } catch (problem) {
+    back();
+    throw problem;
+  }
   live.clear();
   faults.clear();
   held.clear();
@@ -242,6 +274,17 @@ async function open(text, name, saved) {
   showTab(scene.now.model ? "words" : "text");
   window.scrollTo(0, 0);
   byId("scene-name").focus({ preventScroll: true });
+  fault("beside", strange.length ? strange.join(" ") : null);
+}
+
+/** Files that were chosen or dropped: a scene and what lies beside it, or more for the scene that is open. */
+async function take(chosen) {
+  const main = await sceneAmong(chosen);
+  const open = !byId("bench").hidden;
+  const missing = scene.now.files.some(({ path }) => chosen.some(({ name }) => path.split("/").at(-1).toLowerCase() === name.toLowerCase()));
+  if (open && (!main || (missing && !/^["']?pixels["']?\s*:/m.test(await main.text())))) return beside.add(chosen);
+  if (!main) return start.fault(["Among these files is no scene: one that ends in .yaml and holds `pixels`."]);
+  await start.file(main, chosen.filter((file) => file !== main));
 }
 
 function showTab(name) {
@@ -284,9 +327,9 @@ menu.addEventListener("keydown", (event) => {
 async function begin() {
   const facts = await api.start();
   say(byId("version"), facts.version);
-  start = new Start(facts, shelf, open);
+  start = new Start(facts, shelf, open, take);
   new OwnCloth(shelf, facts.fibres);
-  takeDrops((file) => start.file(file));
+  takeDrops(take);
   if (facts.scene) await open(facts.scene.text, facts.scene.name.endsWith(".yaml") ? facts.scene.name : `${facts.scene.name}.yaml`, true);
   else place(false);
   document.documentElement.classList.add("ready");

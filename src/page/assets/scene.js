@@ -9,7 +9,7 @@ const ONE_STEP_MS = 1000;
 const MOST_STEPS = 300;
 
 const same = (a, b) => a.length === b.length && a.every((part, i) => part === b[i]);
-const keyOf = (edit) => JSON.stringify(edit.path) + (edit.insert ?? "");
+const keyOf = (edit) => JSON.stringify(edit.path) + (edit.insert ?? "") + (edit.move ? JSON.stringify(edit.move) : "");
 const isGap = (path) => same(path, ["stack", 0, "gap_mm"]);
 
 export class Scene extends EventTarget {
@@ -25,9 +25,9 @@ export class Scene extends EventTarget {
   #epoch = 0;
   #saved = "";
 
-  /** `text`, its `model` (the last one that could be read), `usable`, `problems`; `unread` while
+  /** `text`, its `model` and `files` (the last ones that could be read), `usable`, `problems`; `unread` while
    *  the program has not answered what a typed text means; `version` grows with every change of the text. */
-  now = { text: "", model: null, usable: false, problems: [], curve: 0, label: "" };
+  now = { text: "", model: null, files: [], usable: false, problems: [], curve: 0, label: "" };
   version = 0;
   name = "scene.yaml";
 
@@ -61,7 +61,7 @@ export class Scene extends EventTarget {
     this.#saved = saved ? text : "";
     this.#last = { path: null, at: 0 };
     this.#epoch += 1;
-    this.now = { text, model: read.model ?? null, usable: read.usable, problems: read.problems, curve: (this.#curve += 1), label: "" };
+    this.now = { text, model: read.model ?? null, files: read.files ?? [], usable: read.usable, problems: read.problems, curve: (this.#curve += 1), label: "" };
     this.version += 1;
     this.#tell("change");
   }
@@ -85,11 +85,25 @@ export class Scene extends EventTarget {
     this.#queue({ path, insert: index, value }, label);
   }
 
-  #queue(edit, label) {
-    const key = keyOf(edit);
-    this.#waiting.delete(key);
-    this.#waiting.set(key, { edit, label });
+  /** Several edits, one after another, as one step. */
+  change(edits, label) {
+    for (const edit of edits) {
+      const key = keyOf(edit);
+      this.#waiting.delete(key);
+      this.#waiting.set(key, { edit, label });
+    }
     this.#lane.ask(null);
+  }
+
+  #queue(edit, label) {
+    this.change([edit], label);
+  }
+
+  /** The text stands, but what it names is another: files were brought. */
+  again() {
+    this.version += 1;
+    this.now = { ...this.now, curve: (this.#curve += 1), unread: true };
+    this.#reading.ask({ version: this.version, text: this.now.text });
   }
 
   async #sendEdits() {
@@ -152,7 +166,7 @@ export class Scene extends EventTarget {
   async #read({ version, text }) {
     const read = await api.read(text);
     if (version !== this.version) return;
-    this.now = { ...this.now, usable: read.usable, problems: read.problems, model: read.model ?? this.now.model, unread: false };
+    this.now = { ...this.now, usable: read.usable, problems: read.problems, model: read.model ?? this.now.model, files: read.files ?? this.now.files, unread: false };
     this.#tell("change");
   }
 
@@ -160,7 +174,8 @@ export class Scene extends EventTarget {
     const gapOnly = edits !== null && edits.every((edit) => "set" in edit && isGap(edit.path));
     const curve = gapOnly ? this.now.curve : (this.#curve += 1);
     const model = read.model ?? this.now.model;
-    this.#step(edits?.length === 1 && "set" in edits[0] ? edits[0].path : null, { text, model, usable: read.usable, problems: read.problems, curve, label });
+    const files = read.files ?? this.now.files;
+    this.#step(edits?.length === 1 && "set" in edits[0] ? edits[0].path : null, { text, model, files, usable: read.usable, problems: read.problems, curve, label });
     this.#tell("change");
   }
 

@@ -15,14 +15,14 @@ const ROOMS = [[1, "a dark path"], [10, "a street with lamps"], [50, "a dim hall
 export class Start {
   #pictures = false;
 
-  /** `open(text, name, saved)` opens a scene. */
-  constructor(facts, shelf, open) {
+  /** `open(text, name, saved, {demo, others})` opens a scene, `take(files)` finds it among chosen files. */
+  constructor(facts, shelf, open, take) {
     Object.assign(this, { facts, shelf, open });
     byId("demos").replaceChildren(...facts.demos.map((demo) => this.#demo(demo)));
     byId("open-file").addEventListener("change", (event) => {
-      const [file] = event.target.files;
+      const files = [...event.target.files];
       event.target.value = "";
-      if (file) this.file(file);
+      if (files.length) take(files);
     });
     byId("open-button").addEventListener("click", () => byId("open-file").click());
     this.#questions();
@@ -49,9 +49,9 @@ export class Start {
     return [problem.message];
   }
 
-  async file(file) {
+  async file(file, others = []) {
     try {
-      await this.open(await textOf(file), fileName(file.name), true);
+      await this.open(await textOf(file), fileName(file.name), true, { others });
     } catch (problem) {
       this.fault(this.explain(problem));
     }
@@ -63,8 +63,8 @@ export class Start {
     return make("li", {}, make("button.demo", {
       type: "button",
       "data-test": `demo-${demo.name}`,
-      onclick: () => this.open(demo.text, `${demo.name}.yaml`, true).catch((problem) => this.fault(this.explain(problem))),
-    }, canvas, make("strong", {}, demo.name.charAt(0).toUpperCase() + demo.name.slice(1)), make("span", {}, demo.title)));
+      onclick: () => this.open(demo.text, `${demo.name}.yaml`, true, { demo: demo.name }).catch((problem) => this.fault(this.explain(problem))),
+    }, canvas, make("strong", {}, demo.name.charAt(0).toUpperCase() + demo.name.slice(1).replace("-", ", ")), make("span", {}, demo.title)));
   }
 
   /** One after another, while the beginning is in sight. */
@@ -77,7 +77,7 @@ export class Start {
       }
       if (demo.drawn) continue;
       try {
-        const { blob } = await api.picture({ text: demo.text, detail: "quick", ...CARD, exposure_ev: null }, "-demo");
+        const { blob } = await api.picture({ text: demo.text, demo: demo.name, detail: "quick", ...CARD, exposure_ev: null }, "-demo");
         const bitmap = await createImageBitmap(blob);
         demo.canvas.getContext("2d").drawImage(bitmap, 0, 0, CARD.width_px, CARD.height_px);
         demo.canvas.classList.add("drawn");

@@ -36,6 +36,7 @@ use super::clip;
 use super::luminance::{LuminanceImage, luminance_in, room_light};
 use super::plane::{Frame, XyzImage};
 use crate::photo::decode::Photo;
+use crate::quantity::three_digits;
 use crate::scene::Scene;
 use crate::scene::on_photo::PhotoView;
 use footprint::Glow;
@@ -126,6 +127,20 @@ pub struct Report {
     pub texel_mm: f64,
     /// The brightest place of the glow where it is cut off inside the photograph, as a share of full scale.
     pub cut_at: f64,
+}
+
+impl Report {
+    /// The line of a caption; `name` is the photograph's.
+    #[must_use]
+    pub fn note(&self, name: &str) -> String {
+        let how = match self.anchor {
+            Anchor::Cloth => "its marked cloth taken to be the scene's in the room's light".to_owned(),
+            Anchor::Taken { room_lx, exposure_ev } => {
+                format!("taken in {}\u{a0}lx at EV\u{a0}{exposure_ev:.1}", three_digits(room_lx))
+            }
+        };
+        format!("On the photograph {name}, dimmed to the room's light; {how}: an estimate.")
+    }
 }
 
 /// A photograph with the glow on it.
