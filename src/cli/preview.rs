@@ -20,6 +20,7 @@ use crate::quantity::Millimetres;
 use crate::reading::Limits;
 use crate::scene::Scene;
 use crate::scene::file::{Resolved, read_with_warnings};
+pub(super) use crate::words::three_digits;
 use clap::Args;
 use serde_json::json;
 use std::path::{Path, PathBuf};
@@ -344,20 +345,6 @@ pub(super) fn not_encoded(target: &Path, error: &PngError) -> Vec<Diagnostic> {
         }
         _ => Diagnostic::of_file(&shown, format!("the picture cannot be encoded: {error}")),
     }]
-}
-
-/// Three significant digits.
-pub(super) fn three_digits(value: f64) -> String {
-    if value == 0.0 || !value.is_finite() {
-        return format!("{value}");
-    }
-    let decimals = (2.0 - value.abs().log10().floor()).clamp(0.0, 12.0) as usize;
-    let scale = 10f64.powf(value.abs().log10().floor() - 2.0);
-    if decimals == 0 {
-        format!("{:.0}", (value / scale).round() * scale)
-    } else {
-        format!("{value:.decimals$}")
-    }
 }
 
 fn in_words(
