@@ -9,6 +9,7 @@
 //! | the text with a value changed | [`crate::reading::edit`] |
 //! | pictures, numbers, the chart of gaps | [`look`] |
 //! | the cloths as lit swatches, cloths of one's own | [`shelf`] |
+//! | a cloth from photographs | [`photographs`] |
 //! | files to take away | [`takeaway`] |
 //! | which answers nobody waits for any more | [`turns`] |
 //! | all of it over HTTP, to this machine alone | [`router`] |
@@ -19,6 +20,7 @@
 pub mod asked;
 pub mod look;
 pub mod model;
+pub mod photographs;
 pub mod router;
 pub mod shelf;
 pub mod starter;

@@ -8,10 +8,10 @@
 use super::asked::{Answer, Opened};
 use super::shelf::{self, Shelf};
 use super::turns::{Turn, Turns};
-use super::{look, starter, takeaway};
+use super::{look, photographs, starter, takeaway};
 use crate::pixels::package::Package;
 use axum::Router;
-use axum::body::{Body, Bytes};
+use axum::body::{Body, Bytes, to_bytes};
 use axum::extract::{DefaultBodyLimit, Path, Request, State};
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
 use axum::middleware::{self, Next};
@@ -19,12 +19,16 @@ use axum::response::Response;
 use axum::routing::{get, post};
 use serde_json::{Value, json};
 use std::sync::Arc;
+use std::time::Duration;
 use tokio::sync::Semaphore;
+use tokio::time::timeout;
 
 /// Bodies of ordinary questions, in bytes: a scene of the greatest size, as JSON.
 pub const MOST_BODY_BYTES: usize = 4 << 20;
 /// Bodies that carry photographs, in bytes.
 pub const MOST_PHOTO_BODY_BYTES: usize = 120 << 20;
+/// A body of photographs must have arrived after so long: the next one waits for it.
+const PHOTO_BODY_WITHIN: Duration = Duration::from_secs(60);
 /// What the page may load, and from where: itself alone.
 const POLICY: &str = "default-src 'self'; img-src 'self' blob: data:; style-src 'self'; script-src 'self'; connect-src 'self'; \
                       object-src 'none'; base-uri 'none'; form-action 'none'; frame-ancestors 'none'";
@@ -54,6 +58,7 @@ const ASSETS: &[(&str, &str, &str)] = &[
     ("numbers.js", "text/javascript; charset=utf-8", include_str!("assets/numbers.js")),
     ("owncloth.js", "text/javascript; charset=utf-8", include_str!("assets/owncloth.js")),
     ("parts.css", "text/css; charset=utf-8", include_str!("assets/parts.css")),
+    ("photoform.js", "text/javascript; charset=utf-8", include_str!("assets/photoform.js")),
     ("picture.js", "text/javascript; charset=utf-8", include_str!("assets/picture.js")),
     ("scene.js", "text/javascript; charset=utf-8", include_str!("assets/scene.js")),
     ("scenepanel.js", "text/javascript; charset=utf-8", include_str!("assets/scenepanel.js")),
@@ -77,6 +82,7 @@ pub struct Page {
     numbers: Semaphore,
     charts: Semaphore,
     heavy: Semaphore,
+    photographs: Arc<Semaphore>,
 }
 
 impl Page {
@@ -91,6 +97,7 @@ impl Page {
             numbers: Semaphore::new(1),
             charts: Semaphore::new(1),
             heavy: Semaphore::new(1),
+            photographs: Arc::new(Semaphore::new(1)),
         }
     }
 }
@@ -103,7 +110,7 @@ pub fn router(page: Arc<Page>, port: u16) -> Router {
         .route("/api/start", get(start))
         .route("/api/shelf", get(shelf_list))
         .route("/api/shelf/{name}", get(swatch))
-        .route("/api/cloth/photo", post(photo).layer(DefaultBodyLimit::max(MOST_PHOTO_BODY_BYTES)))
+        .route("/api/cloth/photo", post(photo))
         .route("/api/cloth/estimate", post(|page, body| ask(page, body, Asked::Estimate)))
         .route("/api/starter", post(|page, body| ask(page, body, Asked::Starter)))
         .route("/api/read", post(|page, body| ask(page, body, Asked::Read)))
@@ -194,12 +201,32 @@ async fn ask(State(page): State<Arc<Page>>, body: Bytes, asked: Asked) -> Respon
     response(answer.unwrap_or_else(|_| failed()))
 }
 
-async fn photo(State(page): State<Arc<Page>>, body: Bytes) -> Response {
+/// One question with photographs at a time, from its first byte on: bodies that wait are not in memory.
+async fn photo(State(page): State<Arc<Page>>, request: Request) -> Response {
+    let too_long = || response(status(413, "this is more than the page takes at once"));
+    let length =
+        request.headers().get(header::CONTENT_LENGTH).and_then(|length| length.to_str().ok()?.parse().ok());
+    if length.is_some_and(|length: usize| length > MOST_PHOTO_BODY_BYTES) {
+        return too_long();
+    }
+    let Ok(turn) = Arc::clone(&page.photographs).acquire_owned().await else { return response(failed()) };
+    let body = match timeout(PHOTO_BODY_WITHIN, to_bytes(request.into_body(), MOST_PHOTO_BODY_BYTES)).await {
+        Ok(Ok(body)) => body,
+        Ok(Err(_)) => return too_long(),
+        Err(_) => return response(status(408, "the photographs took too long to arrive")),
+    };
+    let question = serde_json::from_slice::<Value>(&body);
+    drop(body);
+    let Ok(question) = question else {
+        return response(Answer::not_understood("the question is not JSON"));
+    };
     let _permit = page.heavy.acquire().await;
     let work = Arc::clone(&page);
-    let answer = tokio::task::spawn_blocking(move || match serde_json::from_slice::<Value>(&body) {
-        Ok(question) => shelf::photo(&question, &work.shelf),
-        Err(_) => Answer::not_understood("the question is not JSON"),
+    let answer = tokio::task::spawn_blocking(move || {
+        let answer = photographs::photo(&question, &work.shelf);
+        // The turn ends with the work, even where nobody waits for its answer any more.
+        drop(turn);
+        answer
     });
     response(answer.await.unwrap_or_else(|_| failed()))
 }
