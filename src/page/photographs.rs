@@ -154,8 +154,8 @@ fn behind_cloth(photo: &Value, scale: Scale, faults: &mut Faults) -> StatedPhoto
     let lit = match photo["shows"].as_str() {
         None => Ok(Lit::White),
         Some(word) => Lit::named(word).ok_or_else(|| {
-            Diagnostic::of_file(own, format!("`{}` is nothing that a photograph shows", shortened(word)))
-                .allowed(format!("white, red, green, blue, {BARE}"))
+            let what = format!("`{}` is nothing that a photograph shows", shortened(word));
+            Box::new(Diagnostic::of_file(own, what).allowed(format!("white, red, green, blue, {BARE}")))
         }),
     };
     StatedPhoto {
@@ -186,36 +186,38 @@ fn exposures(behind: &[&Value], bare: &[&Value], faults: &mut Faults) -> Option<
     Some(all().map(&mut time).collect())
 }
 
-fn scale(question: &Value) -> Result<Scale, Diagnostic> {
+fn scale(question: &Value) -> Result<Scale, Box<Diagnostic>> {
     if question["scale_from"].is_null() || question["scale_mm"].is_null() {
-        return Err(no_scale(&FORM));
+        return Err(Box::new(no_scale(&FORM)));
     }
     let places: Option<Vec<f64>> = question["scale_from"]
         .as_array()
         .and_then(|list| list.iter().map(|v| v.as_f64().filter(|v| PLACE_PX.contain(*v))).collect());
     let Some([x0, y0, x1, y1]) = places.and_then(|places| <[f64; 4]>::try_from(places).ok()) else {
         let fault = Diagnostic::of_file("the scale", "the ends of the known length are not two places");
-        return Err(fault.allowed(format!("x and y of each, {}", PLACE_PX.in_words())).next(FORM.scale));
+        let fault = fault.allowed(format!("x and y of each, {}", PLACE_PX.in_words()));
+        return Err(Box::new(fault.next(FORM.scale)));
     };
     let mm = number(question, "scale_mm", "the scale", "known length", &SCALE_MM)?;
     Ok(Scale::Points { from: [x0, y0], to: [x1, y1], mm })
 }
 
-fn package(question: &Value) -> Result<Package, Diagnostic> {
+fn package(question: &Value) -> Result<Package, Box<Diagnostic>> {
     let name = question["package"].as_str().unwrap_or(PACKAGE);
     Package::named(name).ok_or_else(|| {
-        Diagnostic::of_file("the pixel", "this package is not known").allowed(Package::names().join(", "))
+        let fault = Diagnostic::of_file("the pixel", "this package is not known");
+        Box::new(fault.allowed(Package::names().join(", ")))
     })
 }
 
 /// A number of the form within limits.
-fn number(of: &Value, key: &str, whose: &str, what: &str, limits: &Limits) -> Result<f64, Diagnostic> {
+fn number(of: &Value, key: &str, whose: &str, what: &str, limits: &Limits) -> Result<f64, Box<Diagnostic>> {
     let words = match of[key].as_f64() {
         Some(value) if limits.contain(value) => return Ok(value),
         Some(value) => format!("{value} is no {what}"),
         None => format!("the {what} is missing"),
     };
-    Err(Diagnostic::of_file(whose, words).allowed(limits.in_words()))
+    Err(Box::new(Diagnostic::of_file(whose, words).allowed(limits.in_words())))
 }
 
 /// What is wrong with the form, all of it.
@@ -226,9 +228,9 @@ struct Faults {
 
 impl Faults {
     /// The value, or one to go on with.
-    fn take<T>(&mut self, value: Result<T, Diagnostic>, otherwise: T) -> T {
+    fn take<T>(&mut self, value: Result<T, Box<Diagnostic>>, otherwise: T) -> T {
         value.unwrap_or_else(|fault| {
-            self.all.push(fault);
+            self.all.push(*fault);
             otherwise
         })
     }
