@@ -81,3 +81,4 @@ pub mod pixels;
 pub mod quantity;
 pub mod reading;
 pub mod scene;
+pub mod words;

@@ -65,18 +65,3 @@ impl Mul<Millimetres> for PerMillimetre {
         self.0 * length.0
     }
 }
-
-/// Three significant digits.
-#[must_use]
-pub fn three_digits(value: f64) -> String {
-    if value == 0.0 || !value.is_finite() {
-        return format!("{value}");
-    }
-    let decimals = (2.0 - value.abs().log10().floor()).clamp(0.0, 12.0) as usize;
-    let scale = 10f64.powf(value.abs().log10().floor() - 2.0);
-    if decimals == 0 {
-        format!("{:.0}", (value / scale).round() * scale)
-    } else {
-        format!("{value:.decimals$}")
-    }
-}

@@ -1,11 +1,8 @@
 //! Charts as files: SVG, PNG or PDF, as the ending of the name says.
 
 use crate::diagnose::Diagnostic;
-use crate::picture::chart::{ChartError, svg_to_pdf, svg_to_png};
+use crate::picture::chart::{CLEAR_PNG, ChartError, svg_to_pdf, svg_to_png};
 use std::path::Path;
-
-/// Image pixels of a PNG for each unit of the drawing: sharp on a telephone held upright, and in print.
-const PNG_SCALE: f32 = 1.6;
 
 /// The formats of a chart.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -37,7 +34,7 @@ impl Format {
     pub(super) fn bytes(self, svg: &str) -> Result<Vec<u8>, ChartError> {
         match self {
             Format::Svg => Ok(svg.as_bytes().to_vec()),
-            Format::Png => svg_to_png(svg, PNG_SCALE),
+            Format::Png => svg_to_png(svg, CLEAR_PNG),
             Format::Pdf => svg_to_pdf(svg),
         }
     }

@@ -5,7 +5,6 @@ mod photo;
 
 use super::check::{basis_in_words, cloth_as_json, mm};
 use super::cloths::{find, whole_catalogue};
-use super::preview::three_digits;
 use super::{Outcome, output, preview};
 use crate::cloth::catalogue::Reference;
 use crate::cloth::diffuse::{through_with_range, totals};
@@ -16,6 +15,7 @@ use crate::picture::luminance::{LuminanceImage, luminance};
 use crate::picture::render;
 use crate::quantity::{Millimetres, Nanometres};
 use crate::scene::Scene;
+use crate::words::{LEAST_SHARE, percent, three_digits};
 use clap::{Args, Subcommand};
 use serde_json::json;
 use std::path::{Path, PathBuf};
@@ -68,19 +68,6 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
         Command::Estimate(arguments) => estimate::run(arguments),
         Command::Calibrate(arguments) => photo::calibrate(arguments),
         Command::ComparePhoto(arguments) => photo::compare(arguments),
-    }
-}
-
-/// Shares below this one are not told apart: no eye sees them beside the room's light, and no label knows them.
-const LEAST_SHARE: f64 = 1e-4;
-
-fn percent(share: f64) -> String {
-    if share >= 0.1 {
-        format!("{:.0} %", 100.0 * share)
-    } else if share >= LEAST_SHARE || share == 0.0 {
-        format!("{} %", three_digits(100.0 * share))
-    } else {
-        format!("under {} %", 100.0 * LEAST_SHARE)
     }
 }
 

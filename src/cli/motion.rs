@@ -2,7 +2,7 @@
 
 use super::charts::{Format, not_drawn};
 use super::numbers::within;
-use super::preview::{three_digits, try_target, usual_target};
+use super::preview::{try_target, usual_target};
 use super::progress::Progress;
 use super::view::{ViewOptions, size};
 use super::{Outcome, output};
@@ -25,6 +25,7 @@ use crate::picture::luminance::{LuminanceImage, frame};
 use crate::picture::render;
 use crate::scene::Scene;
 use crate::scene::file::{Resolved, read_with_warnings};
+use crate::words::three_digits;
 use clap::Args;
 use serde_json::json;
 use std::io::{self, Write};

@@ -1,7 +1,6 @@
 //! The photograph on which a glow is drawn: options, faults, words.
 
 use super::numbers::within;
-use super::preview::three_digits;
 use crate::diagnose::Diagnostic;
 use crate::files;
 use crate::photo::decode::{MOST_MEMORY, Photo, ToneChoice, decode};
@@ -12,6 +11,7 @@ use crate::picture::on_photo::{Anchor, MOST_PX, NotOnPhoto, OnPhoto, Report, on_
 use crate::scene::Scene;
 use crate::scene::on_photo::{PhotoView, in_rows};
 use crate::scene::shape::{MARKED_MM, PHOTO_PX};
+use crate::words::three_digits;
 use clap::Args;
 use serde_json::json;
 use std::path::{Path, PathBuf};

@@ -3,7 +3,7 @@
 use super::charts::{Format, not_drawn};
 use super::cloths::{Chosen, choose};
 use super::numbers::{whole_within, within};
-use super::preview::{three_digits, try_target};
+use super::preview::try_target;
 use super::progress::Progress;
 use super::view::{ViewOptions, Want, gap, pitch};
 use super::{Outcome, judged, output};
@@ -18,6 +18,7 @@ use crate::reading::Limits;
 use crate::scene::Scene;
 use crate::scene::file::{Resolved, read_at_pitch, read_with_warnings};
 use crate::scene::variants::Replaced;
+use crate::words::three_digits;
 use clap::Args;
 use serde_json::json;
 use std::path::PathBuf;

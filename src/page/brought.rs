@@ -22,6 +22,8 @@ pub const MOST_FILES: usize = 64;
 pub const MOST_BYTES: usize = 48 << 20;
 /// Body of a question that brings one file: the most that one page may bring, in base64.
 pub const MOST_BODY_BYTES: usize = MOST_BYTES / 3 * 4 + (1 << 16);
+/// Endings of pictures and photographs.
+const PICTURES: [&str; 7] = [".png", ".jpg", ".jpeg", ".tif", ".tiff", ".webp", ".gif"];
 /// The longest path, in bytes.
 const MOST_PATH_BYTES: usize = 300;
 
@@ -149,7 +151,9 @@ impl File {
     fn of(path: &str, bytes: Vec<u8>) -> Result<File, Vec<Diagnostic>> {
         let lower = path.to_ascii_lowercase();
         let is_cloth = matches!(Reference::of(path), Reference::Path(_));
-        if !is_cloth && ![".svg", ".csv"].iter().any(|ending| lower.ends_with(ending)) {
+        let is_picture = PICTURES.iter().any(|ending| lower.ends_with(ending));
+        // A list of places may have any ending.
+        if !is_cloth && (is_picture || std::str::from_utf8(&bytes).is_err()) {
             return Ok(File::Picture(bytes));
         }
         let text = String::from_utf8(bytes).map_err(|_| fault(path, "this file is no text in UTF-8"))?;

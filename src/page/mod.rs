@@ -9,6 +9,7 @@
 //! | the text with a value changed | [`crate::reading::edit`] |
 //! | pictures, numbers, the chart of gaps | [`look`] |
 //! | the cloths as lit swatches, cloths of one's own | [`shelf`] |
+//! | a cloth from photographs | [`photographs`] |
 //! | files to take away | [`takeaway`] |
 //! | the demo scenes with their files | [`demos`] |
 //! | files beside a scene, which the page brought in | [`brought`] |
@@ -28,6 +29,7 @@ pub mod intake;
 pub mod look;
 pub mod model;
 pub mod order;
+pub mod photographs;
 pub mod router;
 pub mod shelf;
 pub mod starter;

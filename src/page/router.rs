@@ -13,7 +13,7 @@ use super::intake::{Intake, question};
 use super::order::{GivesWay, Order, Rank};
 use super::shelf::{self, Shelf};
 use super::turns::{Turn, Turns};
-use super::{look, starter, takeaway};
+use super::{look, photographs, starter, takeaway};
 use crate::cloth::catalogue::NamedText;
 use crate::picture::kept::Kept;
 use crate::pixels::package::Package;
@@ -60,6 +60,7 @@ const ASSETS: &[(&str, &str, &str)] = &[
     ("numbers.js", "text/javascript; charset=utf-8", include_str!("assets/numbers.js")),
     ("owncloth.js", "text/javascript; charset=utf-8", include_str!("assets/owncloth.js")),
     ("parts.css", "text/css; charset=utf-8", include_str!("assets/parts.css")),
+    ("photoform.js", "text/javascript; charset=utf-8", include_str!("assets/photoform.js")),
     ("picture.js", "text/javascript; charset=utf-8", include_str!("assets/picture.js")),
     ("scene.js", "text/javascript; charset=utf-8", include_str!("assets/scene.js")),
     ("scenepanel.js", "text/javascript; charset=utf-8", include_str!("assets/scenepanel.js")),
@@ -260,7 +261,7 @@ async fn photo(State(page): State<Arc<Page>>, request: Request) -> Response {
     let place = place(&page.heavy).await;
     let work = Arc::clone(&page);
     worked(place, move || match question(&taken.body) {
-        Ok(question) => work.order.run(Rank::Aside, || shelf::photo(&question, &work.shelf)),
+        Ok(question) => work.order.run(Rank::Aside, || photographs::photo(&question, &work.shelf)),
         Err(answer) => answer,
     })
     .await

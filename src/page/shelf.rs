@@ -132,7 +132,7 @@ fn facts(cloth: &Arc<Cloth>, own: Option<&str>) -> Value {
 }
 
 /// A cloth file's text as JSON.
-fn in_place(text: &str) -> Value {
+pub(super) fn in_place(text: &str) -> Value {
     parse(text).map_or(Value::Null, |tree| as_json(&Plain::from(&tree)))
 }
 
@@ -177,9 +177,8 @@ pub fn estimate(question: &Value, shelf: &Shelf) -> Answer {
                 comment: "",
             };
             let text = cloth_file(&heading, &label);
-            match cloth_of(&text, "the label") {
+            match put_on(shelf, text.clone(), "the label") {
                 Ok(cloth) => {
-                    let cloth = Arc::new(cloth);
                     let [middle, low, high] = through_with_range(&cloth, Nanometres(GREEN_NM));
                     let words = vec![
                         format!(
@@ -192,7 +191,6 @@ pub fn estimate(question: &Value, shelf: &Shelf) -> Answer {
                     ];
                     let answer =
                         json!({"name": name, "text": text, "words": words, "value": in_place(&text)});
-                    shelf.add(Own { cloth, text });
                     Answer::json(&answer)
                 }
                 Err(problems) => Answer::problems("", &problems),
@@ -202,6 +200,22 @@ pub fn estimate(question: &Value, shelf: &Shelf) -> Answer {
     }
 }
 
+/// Puts a cloth of the maker's own onto the shelf.
+///
+/// # Errors
+/// The problems of its text.
+pub(super) fn put_on(shelf: &Shelf, text: String, shown_as: &str) -> Result<Arc<Cloth>, Vec<Diagnostic>> {
+    let cloth = Arc::new(cloth_of(&text, shown_as)?);
+    shelf.add(Own { cloth: Arc::clone(&cloth), text });
+    Ok(cloth)
+}
+
+/// The title that a form gives own cloth.
+pub(super) fn title(question: &Value) -> String {
+    let title = question["title"].as_str().map(str::trim).filter(|title| !title.is_empty());
+    title.map_or_else(|| "My cloth".to_owned(), |title| title.chars().take(80).collect())
+}
+
 fn label(question: &Value) -> Result<(String, String, LabelInput), String> {
     let number = |key: &str, name: &str| {
         question[key]
@@ -209,8 +223,7 @@ fn label(question: &Value) -> Result<(String, String, LabelInput), String> {
             .filter(|v| v.is_finite())
             .ok_or_else(|| format!("{name} is missing or no number"))
     };
-    let title = question["title"].as_str().map(str::trim).filter(|title| !title.is_empty());
-    let title = title.map_or_else(|| "My cloth".to_owned(), |title| title.chars().take(80).collect());
+    let title = title(question);
     let fibre = question["fibre"].as_str().unwrap_or("").trim().to_owned();
     let colour =
         question["colour"].as_str().and_then(shape::colour).ok_or("the colour is missing: #rrggbb")?;
@@ -232,9 +245,16 @@ fn label(question: &Value) -> Result<(String, String, LabelInput), String> {
     Ok((short_name(&title), title, label))
 }
 
-/// A short name from a title: lower-case letters, digits and hyphens.
-fn short_name(title: &str) -> String {
+/// A short name from a title: lower-case letters, digits and hyphens; letters of other scripts by their numbers where there are no others, so that
+/// two titles do not become one name.
+pub(super) fn short_name(title: &str) -> String {
     let mut name = String::from("own");
+    if !title.chars().any(|c| c.is_ascii_alphanumeric()) {
+        title
+            .chars()
+            .filter(|c| c.is_alphanumeric())
+            .for_each(|c| name.push_str(&format!("-{:x}", u32::from(c))));
+    }
     for c in title.to_lowercase().chars() {
         match c {
             'a'..='z' | '0'..='9' => {
@@ -248,14 +268,4 @@ fn short_name(title: &str) -> String {
         }
     }
     name.trim_end_matches('-').chars().take(40).collect()
-}
-
-/// A cloth from photographs.
-#[must_use]
-pub fn photo(_question: &Value, _shelf: &Shelf) -> Answer {
-    let fault = Diagnostic::of_file("the photographs", "the page does not take photographs yet");
-    Answer::problems(
-        "",
-        &[fault.next("Use `weftlight cloth calibrate`, and bring the cloth file into the scene.")],
-    )
 }

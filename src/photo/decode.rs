@@ -50,6 +50,14 @@ pub enum ToneChoice {
     Linear,
 }
 
+/// How a file is to be decoded.
+#[derive(Clone, Copy, Debug)]
+struct Wanted {
+    tone: ToneChoice,
+    /// Bytes that the codes may take.
+    most_bytes: usize,
+}
+
 /// How the codes of a [`Photo`] became light.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Tone {
@@ -194,6 +202,17 @@ pub enum DecodeError {
         "the picture has {width} x {height} pixels; {} million at most are taken (and fewer with 16 bits): make it smaller", MOST_PIXELS / 1_000_000
     )]
     TooLarge {
+        /// Width in pixels.
+        width: usize,
+        /// Height in pixels.
+        height: usize,
+    },
+    /// No room beside the photographs that are kept already.
+    #[error(
+        "the picture has {width} x {height} pixels, more than there is room for beside the other photographs: make the pictures smaller, \
+         or take fewer"
+    )]
+    NoRoom {
         /// Width in pixels.
         width: usize,
         /// Height in pixels.
@@ -360,20 +379,29 @@ fn clip_code(counts: &[u64], top: u32) -> u32 {
 /// # Errors
 /// See [`DecodeError`]: what the file is, or what is wrong with it, and what to do.
 pub fn decode(bytes: &[u8], tone: ToneChoice) -> Result<Photo, DecodeError> {
+    decode_within(bytes, tone, MOST_MEMORY)
+}
+
+/// [`decode`] of a picture whose codes take at most so many bytes, by the sizes that its header tells: nothing larger is begun.
+///
+/// # Errors
+/// See [`DecodeError`].
+pub fn decode_within(bytes: &[u8], tone: ToneChoice, most_bytes: usize) -> Result<Photo, DecodeError> {
+    let wanted = Wanted { tone, most_bytes };
     if bytes.is_empty() {
         return Err(DecodeError::Empty);
     }
     match kind(bytes) {
-        Kind::Jpeg => decode_jpeg(bytes, tone),
-        Kind::Png => decode_png(bytes, tone),
-        Kind::Tiff => decode_tiff(bytes, tone),
+        Kind::Jpeg => decode_jpeg(bytes, wanted),
+        Kind::Png => decode_png(bytes, wanted),
+        Kind::Tiff => decode_tiff(bytes, wanted),
         Kind::Raw => Err(DecodeError::Raw),
         Kind::Other(what) => Err(DecodeError::Other(what)),
         Kind::Unknown => Err(DecodeError::Unknown),
     }
 }
 
-fn decode_jpeg(bytes: &[u8], tone: ToneChoice) -> Result<Photo, DecodeError> {
+fn decode_jpeg(bytes: &[u8], wanted: Wanted) -> Result<Photo, DecodeError> {
     let facts = jpeg_facts(bytes);
     if facts.components == 4 {
         return Err(DecodeError::Inks(Format::Jpeg));
@@ -383,24 +411,24 @@ fn decode_jpeg(bytes: &[u8], tone: ToneChoice) -> Result<Photo, DecodeError> {
     }
     let decoder = JpegDecoder::new(Cursor::new(bytes)).map_err(|e| told(Format::Jpeg, &e))?;
     // The decoder keeps a copy of the file, and for a progressive file 16 bits a sample.
-    let mut photo = finish(decoder, bytes, Format::Jpeg, tone, false, |file, raw| 2 * file + 3 * raw)?;
+    let mut photo = finish(decoder, bytes, Format::Jpeg, wanted, false, |file, raw| 2 * file + 3 * raw)?;
     photo.composite |= facts.gain_map;
     photo.colour_step = f64::from(facts.colour_eighths) / 8.0;
     Ok(photo)
 }
 
-fn decode_png(bytes: &[u8], tone: ToneChoice) -> Result<Photo, DecodeError> {
+fn decode_png(bytes: &[u8], wanted: Wanted) -> Result<Photo, DecodeError> {
     let decoder = PngDecoder::with_limits(Cursor::new(bytes), limits()).map_err(|e| told(Format::Png, &e))?;
     // Turning it upright takes a second copy.
-    finish(decoder, bytes, Format::Png, tone, png_is_linear(bytes), |file, raw| file + 2 * raw)
+    finish(decoder, bytes, Format::Png, wanted, png_is_linear(bytes), |file, raw| file + 2 * raw)
 }
 
-fn decode_tiff(bytes: &[u8], tone: ToneChoice) -> Result<Photo, DecodeError> {
+fn decode_tiff(bytes: &[u8], wanted: Wanted) -> Result<Photo, DecodeError> {
     let decoder = TiffDecoder::new(Cursor::new(bytes)).map_err(|e| told(Format::Tiff, &e))?;
     if matches!(decoder.original_color_type(), ExtendedColorType::Cmyk8 | ExtendedColorType::Cmyk16) {
         return Err(DecodeError::Inks(Format::Tiff));
     }
-    finish(decoder, bytes, Format::Tiff, tone, false, |file, raw| file + 2 * raw)
+    finish(decoder, bytes, Format::Tiff, wanted, false, |file, raw| file + 2 * raw)
 }
 
 /// What decoders may allocate beside the picture.
@@ -415,7 +443,7 @@ fn finish(
     mut decoder: impl ImageDecoder,
     bytes: &[u8],
     format: Format,
-    tone: ToneChoice,
+    Wanted { tone, most_bytes }: Wanted,
     says_linear: bool,
     memory: fn(usize, usize) -> usize,
 ) -> Result<Photo, DecodeError> {
@@ -424,11 +452,13 @@ fn finish(
     if width < LEAST_SIDE || height < LEAST_SIDE {
         return Err(DecodeError::TooSmall { width, height });
     }
-    let fits = width.saturating_mul(height) <= MOST_PIXELS
-        && memory(bytes.len(), usize::try_from(decoder.total_bytes()).unwrap_or(usize::MAX / 4))
-            <= MOST_MEMORY;
+    let raw_bytes = usize::try_from(decoder.total_bytes()).unwrap_or(usize::MAX / 4);
+    let fits = width.saturating_mul(height) <= MOST_PIXELS && memory(bytes.len(), raw_bytes) <= MOST_MEMORY;
     if !fits {
         return Err(DecodeError::TooLarge { width, height });
+    }
+    if raw_bytes > most_bytes {
+        return Err(DecodeError::NoRoom { width, height });
     }
     if matches!(decoder.color_type(), ColorType::Rgb32F | ColorType::Rgba32F) {
         let detail = "32-bit floating point".to_owned();

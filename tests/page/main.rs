@@ -2,6 +2,7 @@
 #![allow(clippy::disallowed_methods, reason = "tests read files")]
 
 mod beside;
+mod photos;
 
 use axum::body::Body;
 use axum::http::{Request, Response, StatusCode};
@@ -283,7 +284,7 @@ fn questions_that_make_no_sense_are_answered_and_long_ones_refused() {
     runtime().block_on(async {
         let router = page();
         for question in [json!(null), json!(7), json!({}), json!({"text": 3}), json!([1]), json!({"text": null, "seq": -1})] {
-            for path in ["/api/read", "/api/edit", "/api/picture", "/api/numbers", "/api/gap-chart", "/api/download", "/api/starter", "/api/cloth/estimate", "/api/motion"] {
+            for path in ["/api/read", "/api/edit", "/api/picture", "/api/numbers", "/api/gap-chart", "/api/download", "/api/starter", "/api/cloth/estimate", "/api/cloth/photo", "/api/motion"] {
                 let (status, _, body) = asked(&router, path, &question).await;
                 assert!(status.is_client_error(), "{path} {question}: {status}");
                 let told: Value = serde_json::from_slice(&body).expect("JSON");

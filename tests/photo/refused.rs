@@ -3,7 +3,7 @@
 use crate::cloths::named;
 use crate::synthetic::{Camera, Save};
 use crate::{bad, spots};
-use weftlight::photo::decode::{MOST_MEMORY, ToneChoice, decode};
+use weftlight::photo::decode::{DecodeError, MOST_MEMORY, ToneChoice, decode, decode_within};
 use weftlight::photo::measure::{Expected, MeasureError, Measured, Scale, measure};
 
 const GAP_MM: f64 = 4.0;
@@ -60,4 +60,17 @@ fn forty_megapixels_fit_into_the_memory() {
     assert_eq!(photo.width * photo.height, 7304 * 5478);
     // The file, the picture, and the same again while it is turned upright.
     assert!(bytes.len() + 2 * photo.bytes() < MOST_MEMORY, "{} bytes", photo.bytes());
+}
+
+#[test]
+fn pictures_for_which_no_room_is_left_are_refused_by_their_headers() {
+    let spots = spots::of(named("wool-felt-1"), GAP_MM);
+    let whole = |save: Save| Camera { save, ..camera() }.photograph(&spots, &[[0.0; 2]]);
+    // 640 by 520 pixels of three bytes, or of three times two.
+    for (bytes, room) in [(whole(Save::Jpeg(90)), 998_400), (whole(Save::LinearPng), 1_996_800)] {
+        assert!(decode_within(&bytes, ToneChoice::Auto, room).is_ok());
+        let error = decode_within(&bytes, ToneChoice::Auto, room - 1).expect_err("one byte too much");
+        assert_eq!(error, DecodeError::NoRoom { width: 640, height: 520 });
+        assert!(error.to_string().contains("take fewer"), "{error}");
+    }
 }

@@ -3,8 +3,6 @@
 pub(super) mod options;
 mod words;
 
-pub(super) use words::folded;
-
 use super::super::{Outcome, output};
 use super::{COLOURS, STAND_OFF_MM, whole_json};
 use crate::cloth::catalogue::Reference;

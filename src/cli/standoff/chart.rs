@@ -3,7 +3,6 @@
 use super::words::{from_where, headline, in_words, millimetres, plain, range_in_words, remedy_in_words};
 use super::{Case, Report};
 use crate::choose::standoff::{Curve, seen};
-use crate::cli::preview::three_digits;
 use crate::cli::progress::Progress;
 use crate::cloth::Basis;
 use crate::judge::numbers::{LOW_QUANTILE, Numbers, SAMPLES};
@@ -16,6 +15,7 @@ use crate::picture::plane::Frame;
 use crate::picture::small::{developed_together, small_frame, small_luminances};
 use crate::quantity::Millimetres;
 use crate::scene::{Exposure, Scene};
+use crate::words::three_digits;
 
 /// Visibilities below this are not told apart on the chart: no dots whatever.
 const LEAST_SHOWN: f64 = 0.1;

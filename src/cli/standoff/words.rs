@@ -2,11 +2,11 @@
 
 use super::{Case, Report};
 use crate::choose::standoff::{Answer, Change, Reason, Remedy, SURE, Step};
-use crate::cli::preview::three_digits;
 use crate::cloth::Basis;
 use crate::judge::numbers::Range;
 use crate::judge::softness::{Softness, look};
 use crate::scene::Scene;
+use crate::words::three_digits;
 
 /// A gap this close to an end of the sweep is that end, in mm.
 const AT_END_MM: f64 = 1e-6;

@@ -328,7 +328,7 @@ async function begin() {
   const facts = await api.start();
   say(byId("version"), facts.version);
   start = new Start(facts, shelf, open, take);
-  new OwnCloth(shelf, facts.fibres);
+  new OwnCloth(shelf, facts);
   takeDrops(take);
   if (facts.scene) await open(facts.scene.text, facts.scene.name.endsWith(".yaml") ? facts.scene.name : `${facts.scene.name}.yaml`, true);
   else place(false);

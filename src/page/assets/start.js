@@ -60,11 +60,13 @@ export class Start {
   #demo(demo) {
     const canvas = make("canvas", { width: CARD.width_px, height: CARD.height_px, "aria-hidden": "true" });
     demo.canvas = canvas;
+    const name = demo.name.charAt(0).toUpperCase() + demo.name.slice(1).replace("-", ", ");
+    const title = demo.title.toLowerCase() === name.toLowerCase() ? null : make("span", {}, demo.title);
     return make("li", {}, make("button.demo", {
       type: "button",
       "data-test": `demo-${demo.name}`,
       onclick: () => this.open(demo.text, `${demo.name}.yaml`, true, { demo: demo.name }).catch((problem) => this.fault(this.explain(problem))),
-    }, canvas, make("strong", {}, demo.name.charAt(0).toUpperCase() + demo.name.slice(1).replace("-", ", ")), make("span", {}, demo.title)));
+    }, canvas, make("strong", {}, name), title));
   }
 
   /** One after another, while the beginning is in sight. */

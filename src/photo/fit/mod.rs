@@ -68,6 +68,18 @@ pub enum Lit {
 }
 
 impl Lit {
+    /// By its word: white, red, green or blue.
+    #[must_use]
+    pub fn named(word: &str) -> Option<Lit> {
+        match word {
+            "white" => Some(Lit::White),
+            "red" => Some(Lit::One(0)),
+            "green" => Some(Lit::One(1)),
+            "blue" => Some(Lit::One(2)),
+            _ => None,
+        }
+    }
+
     /// Whether a channel of the camera tells about its own die.
     #[must_use]
     pub fn tells(self, channel: usize) -> bool {

@@ -44,7 +44,7 @@ mod style;
 mod svg;
 
 pub use axis::{Axis, Scale};
-pub use output::{ChartError, MM_PER_PX, svg_to_pdf, svg_to_png, svgs_to_pdf};
+pub use output::{CLEAR_PNG, ChartError, MM_PER_PX, svg_to_pdf, svg_to_png, svgs_to_pdf};
 pub use style::{Dash, Shape, Style};
 pub(crate) use svg::{escaped, n as plain_number, width as text_width_at};
 

@@ -13,6 +13,8 @@ use std::sync::{Arc, LazyLock};
 
 /// Length of an SVG pixel, in mm: 1/96 inch (W3C, CSS Values and Units Module Level 4, section on absolute lengths).
 pub const MM_PER_PX: f64 = 25.4 / 96.0;
+/// Image pixels of a PNG for each unit of the drawing: sharp on a telephone held upright, and in print.
+pub const CLEAR_PNG: f32 = 1.6;
 /// Points (1/72 inch) in an SVG pixel.
 const POINTS_PER_PX: f32 = 72.0 / 96.0;
 /// The most image pixels a side of a PNG may have; four times the longest chart at print size, and a bound on memory.

@@ -1,7 +1,6 @@
 //! What an estimate means, in words for the maker.
 
 use super::super::super::check::mm;
-use super::super::super::preview::three_digits;
 use super::super::{COLOURS, LEAST_SHARE, STAND_OFF_MM, percent, with_range};
 use crate::cloth::Cloth;
 use crate::cloth::diffuse::through_with_range;
@@ -9,6 +8,7 @@ use crate::cloth::fibres;
 use crate::cloth::label::LabelInput;
 use crate::cloth::label::influence::{Influence, Influences, Input, Range};
 use crate::quantity::Nanometres;
+use crate::words::{folded, three_digits};
 
 /// Fibres as a label names them.
 pub(super) fn fibres(fibres: &[(String, f64)]) -> String {
@@ -38,29 +38,6 @@ pub(super) fn explained(
     lines.push(String::new());
     lines.extend(what_matters(cloth, label, influences));
     lines.into_iter().flat_map(|line| folded(&line)).collect()
-}
-
-/// A paragraph in lines that fit a window; what continues an item of a list stands under its words.
-pub(in super::super) fn folded(paragraph: &str) -> Vec<String> {
-    /// Characters in a line; tables are narrower.
-    const WIDTH: usize = 100;
-    if paragraph.chars().count() <= WIDTH {
-        return vec![paragraph.to_owned()];
-    }
-    let indent = if paragraph.starts_with("- ") { "  " } else { "" };
-    let mut lines = vec![String::new()];
-    for word in paragraph.split_whitespace() {
-        let last = lines.len() - 1;
-        if lines[last].chars().count() + 1 + word.chars().count() > WIDTH && !lines[last].trim().is_empty() {
-            lines.push(format!("{indent}{word}"));
-        } else if lines[last].is_empty() {
-            lines[last].push_str(word);
-        } else {
-            lines[last].push(' ');
-            lines[last].push_str(word);
-        }
-    }
-    lines
 }
 
 fn title_in_one_line(cloth: &Cloth) -> String {

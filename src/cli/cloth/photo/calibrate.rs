@@ -3,12 +3,11 @@
 use super::super::super::{Outcome, output};
 use super::super::estimate::{new_cloth_file, options as of_label};
 use super::options::Taking;
-use super::shots::{self, Ready, wavelengths};
-use super::words::{self, in_lines};
 use crate::diagnose::Diagnostic;
 use crate::files;
-use crate::photo::cloth_file::{Heading, cloth_file};
-use crate::photo::fit::{FitError, fit};
+use crate::photo::calibration::asking::COMMAND_LINE;
+use crate::photo::calibration::words::in_lines;
+use crate::photo::calibration::{Naming, calibrate};
 use clap::Args;
 use std::path::{Path, PathBuf};
 
@@ -53,44 +52,28 @@ pub(in super::super) struct Arguments {
 
 pub(in super::super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     let taking = &arguments.taking;
-    let format = super::try_report(taking, &super::sources(taking, &arguments.photos))?;
+    let sources = super::sources(taking, &arguments.photos);
+    let format = super::try_report(taking, &sources)?;
     let replaced =
         arguments.output.as_deref().map(|target| new_cloth_file(target, arguments.replace)).transpose()?;
-    let ready = shots::ready(taking, &arguments.photos, arguments.thickness_mm)?;
-    let found = fit(&ready.subject, &ready.shots).map_err(|error| vec![not_fitted(&ready, error)])?;
-    let certainty = found.certainty();
-    let told = std::array::from_fn(|c| ready.shots.iter().any(|shot| shot.lit.tells(c)));
-    let further = found.further();
-    let explained = words::calibrated(&ready, &found, &certainty, &further, told);
+    let stated = taking.stated(&arguments.photos, arguments.thickness_mm)?;
     let name = arguments.name();
-    let title = arguments.title.clone().unwrap_or_else(|| name.clone());
-    let heading = Heading {
-        name: &name,
-        title: &title,
-        photos: &photos_in_words(&ready),
-        comment: &in_lines(&explained),
-        thickness_mm: arguments.thickness_mm,
-        areal_mass_g_m2: arguments.areal_mass_g_m2,
-        dies: wavelengths(&taking.package),
-        told,
-    };
-    let text = cloth_file(&heading, &found.cloth, &certainty);
-    // What the program writes it must be able to read.
-    crate::cloth::file::resolve(&text, "the cloth found")?;
-    output::diagnostics(&ready.remarks);
+    let title = arguments.title.as_ref().unwrap_or(&name);
+    let naming = Naming { name: &name, title, areal_mass_g_m2: arguments.areal_mass_g_m2 };
+    let found = calibrate(&stated, naming, &|i| super::read(&sources[i]))?;
+    let explained = found.words(&COMMAND_LINE);
+    output::diagnostics(&found.ready.remarks);
     if let (Some(target), Some(format)) = (&taking.report, format) {
-        let title = format!("{title}: photograph and fit");
-        super::draw((target, format), &title, explained.clone(), &ready, &found.shots, &explained.join(" "))?;
+        super::write_report((target, format), &found.report(title, explained.clone()))?;
     }
     if let Some(target) = &arguments.output {
-        files::write_atomically(target, text.as_bytes())?;
+        files::write_atomically(target, found.text.as_bytes())?;
     }
     if taking.json {
-        let all = words::calibrated_json(&ready, &found, &certainty, &further, &explained, &text);
-        return Ok(output::data(&format!("{all:#}")));
+        return Ok(output::data(&format!("{:#}", super::json::calibrated(&found, &explained))));
     }
     let (Some(target), Some(replaced)) = (&arguments.output, replaced) else {
-        let outcome = output::data(text.trim_end());
+        let outcome = output::data(found.text.trim_end());
         output::message(&in_lines(&explained));
         return Ok(outcome);
     };
@@ -110,22 +93,4 @@ impl Arguments {
         let from_file = self.output.as_deref().and_then(stem).and_then(|stem| of_label::name(&stem).ok());
         self.name.clone().or(from_file).unwrap_or_else(|| "calibrated-cloth".to_owned())
     }
-}
-
-fn not_fitted(ready: &Ready, error: FitError) -> Diagnostic {
-    let place = match error {
-        FitError::TooFewRings { shot, .. } => ready.read[shot - 1].path.display().to_string(),
-        FitError::NoShot => "the photos".to_owned(),
-    };
-    Diagnostic::of_file(&place, error.to_string())
-        .next("Photograph from nearer, with the whole spot in view and its middle not white.")
-}
-
-fn photos_in_words(ready: &Ready) -> String {
-    let each = ready.read.iter().map(|read| {
-        let name = read.path.file_name().unwrap_or_default().to_string_lossy().into_owned();
-        format!("{name} at {} mm stand-off", read.gap_mm)
-    });
-    let bare = if ready.bare.is_some() { ", and of the bare pixel" } else { "" };
-    format!("{}{bare}", each.collect::<Vec<_>>().join(", "))
 }

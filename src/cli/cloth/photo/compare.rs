@@ -2,9 +2,9 @@
 
 use super::super::super::{Outcome, cloths, output};
 use super::options::Taking;
-use super::shots::{self, wavelengths};
-use super::words;
 use crate::diagnose::Diagnostic;
+use crate::photo::calibration::shots::{ready, wavelengths};
+use crate::photo::calibration::{drawn, words};
 use crate::photo::fit::compare;
 use crate::photo::fit::unknowns::ClothNumbers;
 use clap::Args;
@@ -30,9 +30,11 @@ pub(in super::super) struct Arguments {
 
 pub(in super::super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     let taking = &arguments.taking;
-    let format = super::try_report(taking, &super::sources(taking, &arguments.photos))?;
+    let sources = super::sources(taking, &arguments.photos);
+    let format = super::try_report(taking, &sources)?;
     let cloth = cloths::find(&arguments.cloth)?;
-    let ready = shots::ready(taking, &arguments.photos, cloth.thickness.0)?;
+    let stated = taking.stated(&arguments.photos, cloth.thickness.0)?;
+    let ready = ready(&stated, &|i| super::read(&sources[i]))?;
     let numbers = ClothNumbers::of_cloth(&cloth, wavelengths(&taking.package));
     let compared = compare(&ready.subject, &numbers, &ready.shots).map_err(|error| {
         let shown = arguments.photos.iter().map(|p| p.display().to_string()).collect::<Vec<_>>().join(", ");
@@ -45,10 +47,10 @@ pub(in super::super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagno
     output::diagnostics(&ready.remarks);
     if let (Some(target), Some(format)) = (&taking.report, format) {
         let title = format!("{}: photograph and prediction", cloth.title);
-        super::draw((target, format), &title, lines.clone(), &ready, &compared, &lines.join(" "))?;
+        super::write_report((target, format), &drawn(&title, lines.clone(), &ready, &compared))?;
     }
     if taking.json {
-        return Ok(output::data(&format!("{:#}", words::compared_json(&cloth, &ready, &compared, &lines))));
+        return Ok(output::data(&format!("{:#}", super::json::compared(&cloth, &ready, &compared, &lines))));
     }
     let mut lines = lines;
     lines.extend(taking.report.as_ref().map(|report| format!("Report: {}.", report.display())));

@@ -2,19 +2,20 @@
 
 use super::super::super::numbers::{whole_within, within};
 use super::super::super::view;
+use crate::diagnose::Diagnostic;
+use crate::photo::calibration::asking::{COMMAND_LINE, no_scale};
+use crate::photo::calibration::{
+    BOARD_REFLECTANCE, EXPOSURE, MM_PER_PX, PACKAGE, PLACE_PX, SCALE_MM, STAND_OFF_WITHIN_MM, Stated,
+    StatedBare, StatedPhoto,
+};
+use crate::photo::decode::ToneChoice;
 use crate::photo::fit::Lit;
 use crate::photo::measure::Scale;
 use crate::pixels::package::Package;
 use crate::reading::Limits;
 use clap::Args;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
-/// A pixel of a photograph shows a micrometre (a microscope) to a centimetre (a house).
-const MM_PER_PX: Limits = Limits::new(0.001, 10.0, "mm");
-/// Length between the marked points.
-const SCALE_MM: Limits = Limits::new(0.5, 5000.0, "mm");
-/// Exposure in any unit: seconds, or a ratio.
-const EXPOSURE: Limits = Limits::new(1e-9, 1e9, "");
 /// How far off a ruler may be.
 const WITHIN_MM: Limits = Limits::new(0.01, 20.0, "mm");
 /// Lit pixels in one picture.
@@ -28,7 +29,7 @@ pub(super) struct Taking {
     pub(super) stand_off_mm: Vec<f64>,
 
     /// How far off the stand-off may be, two times of three (standard uncertainty)
-    #[arg(long, value_name = "MM", value_parser = within_mm, default_value = "0.3")]
+    #[arg(long, value_name = "MM", value_parser = within_mm, default_value_t = STAND_OFF_WITHIN_MM)]
     pub(super) stand_off_within_mm: f64,
 
     /// Size of a pixel of the photo on the cloth in mm: one value, or one for each photo
@@ -71,11 +72,11 @@ pub(super) struct Taking {
     pub(super) lit: Vec<Lit>,
 
     /// Package of the pixel, such as 5050, 3535, 2020
-    #[arg(long, value_name = "CODE", value_parser = package, default_value = "5050")]
+    #[arg(long, value_name = "CODE", value_parser = package, default_value = PACKAGE)]
     pub(super) package: Package,
 
     /// Share of the light that the board below the pixel sends back: white 0.8, green 0.3, black 0.05
-    #[arg(long, value_name = "SHARE", value_parser = share, default_value = "0.5")]
+    #[arg(long, value_name = "SHARE", value_parser = share, default_value_t = BOARD_REFLECTANCE)]
     pub(super) board_reflectance: f64,
 
     /// The photos' values are proportional to light (developed raw files), not sRGB
@@ -91,43 +92,87 @@ pub(super) struct Taking {
     pub(super) json: bool,
 }
 
-/// An option was given for another number of photos than there are.
-#[derive(Debug)]
-pub(super) struct Mismatch {
-    pub(super) option: &'static str,
-    pub(super) given: usize,
-}
-
 impl Taking {
-    /// The value of an option for photo i of so many: its own, or the only one.
-    pub(super) fn each<T: Clone>(
-        option: &'static str,
-        given: &[T],
-        photos: usize,
-    ) -> Result<Vec<T>, Mismatch> {
-        match given {
-            [one] => Ok(vec![one.clone(); photos]),
-            many if many.len() == photos => Ok(many.to_vec()),
-            many => Err(Mismatch { option, given: many.len() }),
-        }
+    /// Everything that is stated about the photographs.
+    pub(super) fn stated(&self, photos: &[PathBuf], thickness_mm: f64) -> Result<Stated, Vec<Diagnostic>> {
+        let count = photos.len();
+        let gaps = each("--stand-off-mm", &self.stand_off_mm, count)?;
+        let lit = each("--lit", &self.lit, count)?;
+        let scales = self.scales(count)?;
+        let exposures =
+            (!self.exposure.is_empty()).then(|| each("--exposure", &self.exposure, count)).transpose()?;
+        let of_photo = |(i, path): (usize, &PathBuf)| StatedPhoto {
+            shown_as: path.display().to_string(),
+            name: file_name(path),
+            gap_mm: gaps[i],
+            scale: scales[i],
+            lit: lit[i],
+        };
+        Ok(Stated {
+            photos: photos.iter().enumerate().map(of_photo).collect(),
+            bare: self.stated_bare()?,
+            exposures,
+            thickness_mm,
+            stand_off_within_mm: self.stand_off_within_mm,
+            pixels: self.pixels,
+            package: self.package.clone(),
+            board_reflectance: self.board_reflectance,
+            tone: if self.linear { ToneChoice::Linear } else { ToneChoice::Auto },
+            // Whoever names files on the own machine may take what there is.
+            most_bytes: usize::MAX,
+            asking: COMMAND_LINE,
+        })
     }
 
-    /// The scale of each photo; `None` when none was given.
-    pub(super) fn scales(&self, photos: usize) -> Result<Option<Vec<Scale>>, Mismatch> {
+    fn stated_bare(&self) -> Result<Vec<StatedBare>, Vec<Diagnostic>> {
+        let count = self.bare.len();
+        let given = (!self.bare_exposure.is_empty() && count > 0)
+            .then(|| each("--bare-exposure", &self.bare_exposure, count))
+            .transpose()?;
+        let exposure = |i: usize| given.as_ref().map(|all| all[i]);
+        let stated = |(i, path): (usize, &PathBuf)| StatedBare {
+            shown_as: path.display().to_string(),
+            exposure: exposure(i),
+        };
+        Ok(self.bare.iter().enumerate().map(stated).collect())
+    }
+
+    /// The scale of each photo.
+    fn scales(&self, photos: usize) -> Result<Vec<Scale>, Vec<Diagnostic>> {
         if let Some(pitch) = self.pitch_mm {
-            return Ok(Some(vec![Scale::Pitch(pitch); photos]));
+            return Ok(vec![Scale::Pitch(pitch); photos]);
         }
         if let (Some(mm), false) = (self.scale_mm, self.scale_from.is_empty()) {
             let scale = |p: &[f64; 4]| Scale::Points { from: [p[0], p[1]], to: [p[2], p[3]], mm };
             let all: Vec<Scale> = self.scale_from.iter().map(scale).collect();
-            return Taking::each("--scale-from", &all, photos).map(Some);
+            return each("--scale-from", &all, photos);
         }
         if self.mm_per_px.is_empty() {
-            return Ok(None);
+            return Err(vec![no_scale(&COMMAND_LINE)]);
         }
         let all: Vec<Scale> = self.mm_per_px.iter().map(|value| Scale::MmPerPx(*value)).collect();
-        Taking::each("--mm-per-px", &all, photos).map(Some)
+        each("--mm-per-px", &all, photos)
     }
+}
+
+/// The value of an option for each of so many photos: its own, or the only one.
+fn each<T: Clone>(option: &'static str, given: &[T], photos: usize) -> Result<Vec<T>, Vec<Diagnostic>> {
+    match given {
+        [one] => Ok(vec![one.clone(); photos]),
+        many if many.len() == photos => Ok(many.to_vec()),
+        many => {
+            let what = format!("{option} has {} values for {photos} photos", many.len());
+            Err(vec![
+                Diagnostic::of_file(option, what)
+                    .allowed("one value for all, or one for each photo in their order"),
+            ])
+        }
+    }
+}
+
+/// The name of a file without its folder.
+fn file_name(path: &Path) -> String {
+    path.file_name().unwrap_or_default().to_string_lossy().into_owned()
 }
 
 fn within_mm(text: &str) -> Result<f64, String> {
@@ -163,8 +208,6 @@ fn exposure(text: &str) -> Result<f64, String> {
 }
 
 fn points(text: &str) -> Result<[f64; 4], String> {
-    /// Larger than any picture that is taken.
-    const PLACE_PX: Limits = Limits::new(0.0, 100_000.0, "px");
     let parts = text.split(',').map(|part| within(part, &PLACE_PX)).collect::<Result<Vec<f64>, String>>()?;
     <[f64; 4]>::try_from(parts).map_err(|parts| {
         format!(
@@ -175,13 +218,8 @@ fn points(text: &str) -> Result<[f64; 4], String> {
 }
 
 fn lit(text: &str) -> Result<Lit, String> {
-    match text.trim() {
-        "white" => Ok(Lit::White),
-        "red" => Ok(Lit::One(0)),
-        "green" => Ok(Lit::One(1)),
-        "blue" => Ok(Lit::One(2)),
-        other => Err(format!("`{other}` is none of: white, red, green, blue")),
-    }
+    let word = text.trim();
+    Lit::named(word).ok_or_else(|| format!("`{word}` is none of: white, red, green, blue"))
 }
 
 fn package(text: &str) -> Result<Package, String> {

@@ -1,8 +1,7 @@
-//! What photographs told, in words and as JSON.
+//! What photographs told, sentence by sentence.
 
-use super::super::super::preview::three_digits;
-use super::super::estimate::folded;
-use super::super::percent;
+use super::Calibrated;
+use super::asking::Asking;
 use super::shots::Ready;
 use crate::cloth::Cloth;
 use crate::photo::cloth_file::LEAST_OPEN;
@@ -10,7 +9,7 @@ use crate::photo::fit::certainty::{Certainty, Interval};
 use crate::photo::fit::second::{Further, Promise};
 use crate::photo::fit::unknowns::{COLOUR_NAMES, COLOURS};
 use crate::photo::fit::{Fit, Profile, ShotFit};
-use serde_json::{Value, json};
+use crate::words::{folded, percent, three_digits};
 
 /// Scattering known less well than this (standard uncertainty of its logarithm) is called not separable.
 const NOT_SEPARABLE: f64 = 0.15;
@@ -20,7 +19,8 @@ const WORTH: f64 = 0.8;
 const MISFIT: f64 = 3.0;
 
 /// Sentences in lines that fit a window.
-pub(super) fn in_lines(sentences: &[String]) -> String {
+#[must_use]
+pub fn in_lines(sentences: &[String]) -> String {
     /// Stands for the space between a number and its unit, where a line must not end.
     const TIED: &str = "\u{1}%";
     let lines = sentences.iter().flat_map(|sentence| folded(&sentence.replace(" %", TIED)));
@@ -35,14 +35,16 @@ fn share(found: &Interval) -> String {
     format!("{} ({} to {})", percent(found.value), percent(found.low), percent(found.high))
 }
 
+/// The photographs in words, for the file's source.
+pub(super) fn photos(ready: &Ready) -> String {
+    let each = ready.read.iter().map(|read| format!("{} at {} mm stand-off", read.name, read.gap_mm));
+    let bare = if ready.bare.is_some() { ", and of the bare pixel" } else { "" };
+    format!("{}{bare}", each.collect::<Vec<_>>().join(", "))
+}
+
 /// What the fit found, sentence by sentence.
-pub(super) fn calibrated(
-    ready: &Ready,
-    fit: &Fit,
-    certainty: &Certainty,
-    further: &[Promise],
-    told: [bool; COLOURS],
-) -> Vec<String> {
+pub(super) fn calibrated(found: &Calibrated, asking: &Asking) -> Vec<String> {
+    let Calibrated { ready, fit, certainty, further, told, .. } = found;
     let colours: Vec<usize> = (0..COLOURS).filter(|c| told[*c]).collect();
     let main = if told[1] { 1 } else { colours.first().copied().unwrap_or(1) };
     let mut lines = vec!["From photographs; the ranges hold the true value 90 times of 100 if camera and ruler are as good as stated.".to_owned()];
@@ -71,7 +73,7 @@ pub(super) fn calibrated(
     }
     lines.push(holes(&certainty.openness));
     for (read, shot) in ready.read.iter().zip(&fit.shots) {
-        lines.push(misfit_line(&read.path.file_name().unwrap_or_default().to_string_lossy(), shot));
+        lines.push(misfit_line(&read.name, shot));
         lines.extend(moved(read.gap_mm, ready, shot));
     }
     if fit.reduced_chi_square > MISFIT * MISFIT {
@@ -87,7 +89,7 @@ pub(super) fn calibrated(
                 .to_owned(),
         );
     }
-    lines.extend(separable(ready, fit, certainty, further));
+    lines.extend(separable(ready, fit, certainty, further, asking));
     lines
 }
 
@@ -131,7 +133,13 @@ fn moved(stated_mm: f64, ready: &Ready, shot: &ShotFit) -> Option<String> {
 }
 
 /// What cannot be told apart, and which photograph would help.
-fn separable(ready: &Ready, fit: &Fit, certainty: &Certainty, further: &[Promise]) -> Vec<String> {
+fn separable(
+    ready: &Ready,
+    fit: &Fit,
+    certainty: &Certainty,
+    further: &[Promise],
+    asking: &Asking,
+) -> Vec<String> {
     let mut lines = Vec::new();
     if certainty.ln_scattering > NOT_SEPARABLE {
         let (power, sure) = certainty.best_known;
@@ -156,7 +164,7 @@ fn separable(ready: &Ready, fit: &Fit, certainty: &Certainty, further: &[Promise
                 "at {gap} mm stand-off, fitted together with {},",
                 if fit.shots.len() == 1 { "this one" } else { "these" }
             ),
-            Further::Bare => "of the bare pixel at a short exposure (--bare)".to_owned(),
+            Further::Bare => format!("of the bare pixel at a short exposure{}", asking.bare),
         };
         lines.push(format!(
             "A further photograph {photo} would bring scattering from ±{:.0} % to ±{:.0} %.",
@@ -170,10 +178,11 @@ fn separable(ready: &Ready, fit: &Fit, certainty: &Certainty, further: &[Promise
 }
 
 /// What the comparison found, sentence by sentence.
-pub(super) fn compared(cloth: &Cloth, ready: &Ready, shots: &[ShotFit]) -> Vec<String> {
+#[must_use]
+pub fn compared(cloth: &Cloth, ready: &Ready, shots: &[ShotFit]) -> Vec<String> {
     let mut lines = Vec::new();
     for (read, shot) in ready.read.iter().zip(shots) {
-        let name = read.path.file_name().unwrap_or_default().to_string_lossy().into_owned();
+        let name = &read.name;
         let worst = shot.profiles.iter().flatten().map(|p| p.misfit().1).fold(0.0, f64::max);
         lines.push(format!(
             "{name}: at {} mm stand-off the photograph and what {} should do differ by {:.1} % of the peak at worst.",
@@ -198,91 +207,4 @@ pub(super) fn compared(cloth: &Cloth, ready: &Ready, shots: &[ShotFit]) -> Vec<S
         "Brightness and background were fitted (no photo of the bare pixel): only the shape of the spot was predicted.".to_owned()
     });
     lines
-}
-
-fn interval_json(found: &Interval) -> Value {
-    json!({ "value": found.value, "low": found.low, "high": found.high })
-}
-
-fn shots_json(ready: &Ready, shots: &[ShotFit]) -> Value {
-    ready
-        .read
-        .iter()
-        .zip(shots)
-        .map(|(read, shot)| {
-            let profiles: Vec<Value> = shot
-                .profiles
-                .iter()
-                .enumerate()
-                .filter_map(|(c, profile)| {
-                    let profile = profile.as_ref()?;
-                    let (rms, worst) = profile.misfit();
-                    Some(json!({
-                        "colour": COLOUR_NAMES[c], "rms_over_peak": rms, "worst_over_peak": worst, "peak": profile.peak,
-                        "background": profile.background, "radius_mm": profile.radii_mm, "seen_over_peak": profile.seen,
-                        "standard_error_over_peak": profile.errors, "model_over_peak": profile.model,
-                    }))
-                })
-                .collect();
-            json!({
-                "photo": read.path.display().to_string(), "stand_off_mm": read.gap_mm, "mm_per_px": read.measured.mm_per_px,
-                "centres_px": read.measured.centres_px, "fitted_stand_off_mm": shot.gap_mm, "fitted_scale": shot.scale,
-                "fitted_exposure": shot.exposure, "profiles": profiles,
-            })
-        })
-        .collect()
-}
-
-fn remarks_json(ready: &Ready) -> Value {
-    ready.remarks.iter().map(|r| json!({ "about": r.file, "what": r.what, "next": r.next })).collect()
-}
-
-/// The fit as JSON.
-pub(super) fn calibrated_json(
-    ready: &Ready,
-    fit: &Fit,
-    certainty: &Certainty,
-    further: &[Promise],
-    explained: &[String],
-    text: &str,
-) -> Value {
-    let by_colour = |intervals: &[Interval; COLOURS]| -> Value {
-        let each = intervals.iter().enumerate().map(|(c, i)| (COLOUR_NAMES[c].to_owned(), interval_json(i)));
-        Value::Object(each.collect())
-    };
-    let light_known = ready.subject.answer.iter().any(Option::is_some);
-    json!({
-        "interval": "90 of 100",
-        "reduced_optical_thickness": by_colour(&certainty.reduced),
-        "light_kept": light_known.then(|| by_colour(&certainty.light_kept)),
-        "openness": interval_json(&certainty.openness),
-        "optical_thickness": fit.cloth.optical_thickness,
-        "albedo": (0..COLOURS).map(|c| fit.cloth.albedo(c)).collect::<Vec<_>>(),
-        "asymmetry": fit.cloth.asymmetry,
-        "ln_scattering_standard_uncertainty": certainty.ln_scattering,
-        "ln_absorption_standard_uncertainty": certainty.ln_absorption,
-        "correlation_of_scattering_and_absorption": certainty.correlation,
-        "reduced_chi_square": fit.reduced_chi_square,
-        "further_photos": further.iter().map(|p| json!({
-            "stand_off_mm": match p.further { Further::Gap(gap) => Some(gap), Further::Bare => None },
-            "bare": p.further == Further::Bare,
-            "ln_scattering_standard_uncertainty": p.ln_scattering,
-            "ln_light_kept_standard_uncertainty": p.ln_light_kept,
-        })).collect::<Vec<_>>(),
-        "photos": shots_json(ready, &fit.shots),
-        "remarks": remarks_json(ready),
-        "explained": explained,
-        "cloth_file": text,
-    })
-}
-
-/// The comparison as JSON.
-pub(super) fn compared_json(cloth: &Cloth, ready: &Ready, shots: &[ShotFit], lines: &[String]) -> Value {
-    json!({
-        "cloth": cloth.name,
-        "brightness_predicted": ready.bare.is_some(),
-        "photos": shots_json(ready, shots),
-        "remarks": remarks_json(ready),
-        "explained": lines,
-    })
 }
