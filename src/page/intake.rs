@@ -18,6 +18,8 @@ pub const MOST_TOGETHER_BYTES: usize = 160 << 20;
 pub const MOST_VALUES: usize = 200_000;
 /// A body must have come by then; on one machine the longest takes a second.
 const BODY_WITHIN: Duration = Duration::from_secs(60);
+/// Bodies that may be longer than this come one after the other: one that waits is not read, and the others find room beside it.
+const LONG_BYTES: usize = 8 << 20;
 /// What room is counted in, so that it fits the counter of every system.
 const GRAIN_BYTES: usize = 1 << 10;
 
@@ -25,6 +27,7 @@ const GRAIN_BYTES: usize = 1 << 10;
 #[derive(Debug)]
 pub struct Intake {
     room: Arc<Semaphore>,
+    long: Arc<Semaphore>,
 }
 
 /// A body that was taken in; it holds its room.
@@ -33,11 +36,13 @@ pub struct Taken {
     /// The bytes.
     pub body: Bytes,
     _room: OwnedSemaphorePermit,
+    _long: Option<OwnedSemaphorePermit>,
 }
 
 impl Default for Intake {
     fn default() -> Intake {
-        Intake { room: Arc::new(Semaphore::new(MOST_TOGETHER_BYTES / GRAIN_BYTES)) }
+        let room = Arc::new(Semaphore::new(MOST_TOGETHER_BYTES / GRAIN_BYTES));
+        Intake { room, long: Arc::new(Semaphore::new(1)) }
     }
 }
 
@@ -52,12 +57,16 @@ impl Intake {
         if bytes > most {
             return Err(too_long());
         }
+        let long = match most > LONG_BYTES {
+            true => Arc::clone(&self.long).acquire_owned().await.ok(),
+            false => None,
+        };
         let grains = u32::try_from(bytes.div_ceil(GRAIN_BYTES).max(1)).unwrap_or(u32::MAX);
         let room = Arc::clone(&self.room).try_acquire_many_owned(grains).map_err(|_| {
             refused(503, "the page has too much to take in at once; try again when it has answered")
         })?;
         match tokio::time::timeout(BODY_WITHIN, Bytes::from_request(request, &())).await {
-            Ok(Ok(body)) => Ok(Taken { body, _room: room }),
+            Ok(Ok(body)) => Ok(Taken { body, _room: room, _long: long }),
             Ok(Err(fault)) if fault.status() == StatusCode::PAYLOAD_TOO_LARGE => Err(too_long()),
             Ok(Err(_)) => Err(Answer::not_understood("the question broke off")),
             Err(_) => Err(refused(408, "the question took too long to come")),

@@ -128,7 +128,11 @@ pub fn router(page: Arc<Page>, port: u16) -> Router {
         .route("/api/shelf", get(shelf_list))
         .route("/api/shelf/{name}", get(swatch))
         .route("/api/cloth/photo", post(photo).layer(DefaultBodyLimit::max(MOST_PHOTO_BODY_BYTES)))
-        .route("/api/bring", post(|page, request| ask(page, request, Asked::Bring)))
+        .route(
+            "/api/bring",
+            post(|page, request| ask(page, request, Asked::Bring))
+                .layer(DefaultBodyLimit::max(brought::MOST_BODY_BYTES)),
+        )
         .route("/api/cloth/estimate", post(|page, request| ask(page, request, Asked::Estimate)))
         .route("/api/starter", post(|page, request| ask(page, request, Asked::Starter)))
         .route("/api/read", post(|page, request| ask(page, request, Asked::Read)))

@@ -9,6 +9,9 @@ use super::tree::{Node, Value, parse};
 use crate::diagnose::Problem;
 use std::ops::Range;
 
+/// Steps of a way at most: deeper than any file of ours.
+const MOST_STEPS: usize = 16;
+
 /// What to do.
 #[derive(Clone, Debug, PartialEq)]
 pub enum Edit {
@@ -67,6 +70,9 @@ pub fn edited(text: &str, edits: &[Edit]) -> Result<String, EditError> {
 }
 
 fn one(text: &str, edit: &Edit) -> Result<String, EditError> {
+    if path_of(edit).len() > MOST_STEPS {
+        return Err(EditError::NoPlace(format!("{} …", in_words(&path_of(edit)[..MOST_STEPS]))));
+    }
     let tree = parse(text).map_err(EditError::Unreadable)?;
     let mut wanted = Plain::from(&tree);
     let edit = &with_maps_above(&wanted, edit);

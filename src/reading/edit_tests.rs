@@ -238,3 +238,11 @@ proptest! {
         prop_assert!(after.starts_with("# Invented"), "{}", after);
     }
 }
+
+#[test]
+fn ways_deeper_than_any_file_lead_nowhere() {
+    let path = vec![Step::Key("a".to_owned()); 10_000];
+    let fault = edited("name: x\n", &[Edit::Set { path, value: Plain::Number(1.0) }]).expect_err("too deep");
+    let EditError::NoPlace(way) = fault else { panic!("{fault:?}") };
+    assert!(way.ends_with('…') && way.len() < 200, "{way}");
+}
