@@ -6,9 +6,10 @@ use crate::cloth::catalogue::{ClothSource, NamedBytes, NamedText};
 use crate::diagnose::Diagnostic;
 use crate::reading::parse;
 use crate::scene::file::{Resolved, resolve};
+use rayon::{ThreadPool, ThreadPoolBuilder};
 use serde_json::{Value, json};
 use std::collections::BTreeMap;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 /// How a text is called in messages.
 pub const SHOWN_AS: &str = "the scene";
@@ -139,13 +140,25 @@ pub fn text(question: &Value) -> Result<&str, Answer> {
     Ok(text)
 }
 
+/// Does what reads a text on the one thread that reads texts.
+///
+/// A text of the greatest size takes some 100 MiB while it is read, in small pieces, which the system's memory keeps for the thread that had them:
+/// with one thread once, with many as many times.
+pub fn reading<T: Send>(work: impl FnOnce() -> T + Send) -> T {
+    static THREAD: OnceLock<Option<ThreadPool>> = OnceLock::new();
+    match THREAD.get_or_init(|| ThreadPoolBuilder::new().num_threads(1).build().ok()) {
+        Some(thread) => thread.install(work),
+        None => work(),
+    }
+}
+
 /// The scene of a question.
 ///
 /// # Errors
 /// The problems of its text.
 pub fn scene(question: &Value, opened: &Opened) -> Result<Resolved, Answer> {
     let text = text(question)?;
-    resolve(text, SHOWN_AS, opened).map_err(|problems| Answer::problems(text, &problems))
+    reading(|| resolve(text, SHOWN_AS, opened).map_err(|problems| Answer::problems(text, &problems)))
 }
 
 /// A number of a question within bounds; what is outside is brought inside.

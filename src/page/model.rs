@@ -27,10 +27,7 @@ pub fn read(text: &str, resolved: &Result<Resolved, Vec<Diagnostic>>, opened: &O
     })
 }
 
-/// Problems that are told at once: nobody mends more before looking again.
-const MOST_TOLD: usize = 200;
-
-/// Problems with the way to the value that they speak of; of very many the first, and how many more there are.
+/// Problems with the way to the value that they speak of.
 #[must_use]
 pub fn problems_in(problems: &[Diagnostic], tree: Option<&Node>) -> Value {
     let one = |problem: &Diagnostic| {
@@ -42,15 +39,7 @@ pub fn problems_in(problems: &[Diagnostic], tree: Option<&Node>) -> Value {
             "path": path.map(|path| path.iter().map(step).collect::<Vec<Value>>()),
         })
     };
-    let mut told: Vec<Value> = problems.iter().take(MOST_TOLD).map(one).collect();
-    if let Some(last) = problems.get(MOST_TOLD) {
-        let more = Diagnostic {
-            severity: last.severity,
-            ..Diagnostic::of_file(&last.file, format!("and {} more", problems.len() - MOST_TOLD))
-        };
-        told.push(one(&more));
-    }
-    told.into()
+    problems.iter().map(one).collect()
 }
 
 pub(super) fn step(step: &Step) -> Value {

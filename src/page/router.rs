@@ -6,7 +6,7 @@
 //! meanwhile is answered without work ([`super::turns`]). Work holds its place in the queue to its end, also when the browser has gone away: however often
 //! one asks and leaves, no more is done at once.
 
-use super::asked::{Answer, Opened};
+use super::asked::{Answer, Opened, reading};
 use super::brought::{self, Brought};
 use super::demos::DEMOS;
 use super::intake::{Intake, question};
@@ -212,9 +212,9 @@ impl Asked {
         let opened = &*page.files.of(question);
         let pace = |rank| GivesWay::new(&page.order, rank, turn);
         match self {
-            Asked::Read => look::read(question, opened),
+            Asked::Read => reading(|| look::read(question, opened)),
             Asked::Bring => page.files.bring(question),
-            Asked::Edit => look::edit(question, opened, &page.shelf),
+            Asked::Edit => reading(|| look::edit(question, opened, &page.shelf)),
             Asked::Starter => starter::starter(question),
             Asked::Picture => look::picture(question, opened, &page.kept, turn),
             Asked::Numbers => look::numbers(question, opened, &pace(Rank::Numbers)),

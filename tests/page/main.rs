@@ -303,21 +303,3 @@ fn questions_that_make_no_sense_are_answered_and_long_ones_refused() {
         assert_eq!((&read["usable"], &read["model"]["pixels"]), (&json!(true), &json!(25)));
     });
 }
-
-#[test]
-fn of_very_many_problems_the_first_are_told_and_how_many_more_there_are() {
-    runtime().block_on(async {
-        let router = page();
-        let text: String = (0..5000).map(|i| format!("key_{i}: {i}\n")).collect();
-        let read = answered(&router, "/api/read", &json!({"text": text})).await;
-        let problems = read["problems"].as_array().expect("a list");
-        assert_eq!(read["usable"], false);
-        assert_eq!(problems.len(), 201);
-        let last = problems[200]["what"].as_str().expect("words");
-        // What a scene needs is missing as well, so there are more than keys.
-        let more: usize =
-            last.trim_start_matches("and ").trim_end_matches(" more").parse().expect("a number");
-        assert!(last.starts_with("and ") && more >= 4800, "{last}");
-        assert_eq!(problems[0]["path"], json!(["key_0"]));
-    });
-}
