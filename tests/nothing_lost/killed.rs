@@ -9,7 +9,7 @@ use std::time::Duration;
 
 /// Moments spread over the running time, and those of slow commands.
 const MOMENTS: u32 = 7;
-const FEW_MOMENTS: u32 = 4;
+const FEW_MOMENTS: u32 = 3;
 /// Temporary names seen before the end comes, and the pause after the last of them: within the writing itself, which a spread of
 /// moments over long work seldom meets.
 const NAMES_SEEN: [(usize, u64); 5] = [(2, 0), (3, 0), (3, 100), (4, 0), (5, 0)];

@@ -28,6 +28,9 @@ light:
 ";
 const PHOTOS: [&str; 1] = ["4mm"];
 
+/// Commands that compute for a second or more.
+const SLOW: [&str; 5] = ["standoff", "cloth calibrate", "sheet", "pick", "compare"];
+
 /// A command that writes.
 pub(crate) struct Writer {
     pub(crate) arguments: Vec<&'static str>,
@@ -55,7 +58,7 @@ impl Writer {
             writes: writes.to_vec(),
             replaces: true,
             whole_folder: false,
-            slow: call.starts_with("standoff") || call.starts_with("cloth calibrate"),
+            slow: SLOW.iter().any(|slow| call.starts_with(slow)),
         }
     }
 
@@ -115,7 +118,7 @@ pub(crate) fn all() -> Vec<Writer> {
                 "out-map.json",
             ],
         ),
-        Writer::of("sheet still.yaml -o out", &["out/sheet.html", "out/sheet.pdf"]),
+        Writer::of("sheet still.yaml -o out", &["out/still-sheet.html", "out/still-sheet.pdf"]),
         Writer::of("spread still.yaml --csv out.csv", &["out.csv"]),
         Writer::of("check still.yaml --pixels out.csv", &["out.csv"]),
         Writer::of("cloth show fleece -o out.png", &["out.png"]),
