@@ -1,7 +1,7 @@
 //! `kill -9` at any moment: each file is the former or the new one, in the order told, and a folder is one of them as a whole.
 
 use super::writers::{self, Done, Writer};
-use super::{Files, Folder, is_temporary, skipped};
+use super::{Files, Folder, skipped};
 use std::collections::BTreeSet;
 use std::os::unix::process::ExitStatusExt;
 use std::process::{Child, Command, Stdio};
@@ -72,7 +72,9 @@ fn killed(writer: &Writer, folder: &Folder, [former, new]: [&Files; 2], until: &
 fn wait_for_names(folder: &Folder, child: &mut Child, most: usize) {
     let mut seen = BTreeSet::new();
     while seen.len() < most && child.try_wait().expect("it is ours").is_none() {
-        seen.extend(folder.temporaries().into_iter().filter(|path| is_temporary(&path.to_string_lossy())));
+        seen.extend(folder.temporaries());
+        // Looking without pause would take a core from the command.
+        std::thread::sleep(Duration::from_micros(50));
     }
 }
 
