@@ -1,12 +1,18 @@
 //! The only module that touches files: reads them whole, within limits, and writes them whole or not at all.
 #![allow(clippy::disallowed_methods)]
 
+mod temporary;
+mod write;
+
+pub use temporary::{Abandoned, abandon};
+pub use write::{FolderStream, Stream, check_new, write_atomically, write_new, write_together};
+
 use crate::cloth::Cloth;
 use crate::cloth::catalogue::{ClothSource, NamedBytes, NamedText};
 use crate::cloth::file as cloth_file;
 use crate::diagnose::Diagnostic;
 use std::fs::File;
-use std::io::{self, Read, Write};
+use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
@@ -134,7 +140,7 @@ pub fn check_writable(path: &Path) -> Result<(), Vec<Diagnostic>> {
         let what = format!("the folder `{}` does not exist", folder.display());
         return refused(&what, "Make it first, or choose another place.");
     }
-    tempfile::NamedTempFile::new_in(&folder).map(drop).map_err(|error| cannot_write(&shown, &error))
+    temporary::Part::begin(&folder).map(drop).map_err(|error| cannot_write(&shown, &error))
 }
 
 /// Where a file really lies: a link is followed, so that the file that it names is replaced and not the link.
@@ -170,180 +176,10 @@ pub fn make_folder(path: &Path) -> Result<(), Vec<Diagnostic>> {
         let fault = Diagnostic::of_file(&shown, "a folder of this name is needed, but a file is in the way");
         return Err(vec![fault.next("Move that file, or name the place of the picture with --output.")]);
     }
-    std::fs::create_dir_all(path)
-        .map_err(|error| vec![Diagnostic::of_file(&shown, format!("the folder cannot be made: {error}"))])
-}
-
-/// Writes a file whole or not at all: under a temporary name in the same folder, then renamed. A file that stood there
-/// is replaced and its permissions are kept.
-///
-/// # Errors
-/// One diagnostic that says why not; the former file is then untouched.
-pub fn write_atomically(path: &Path, bytes: &[u8]) -> Result<(), Vec<Diagnostic>> {
-    check_writable(path)?;
-    let shown = path.display().to_string();
-    write_beside(&target_of(path), bytes).map_err(|error| cannot_write(&shown, &error))
-}
-
-/// A file under a temporary name in the folder of a target, with the permissions that a new file gets.
-fn temporary_beside(target: &Path) -> io::Result<tempfile::NamedTempFile> {
-    let mut builder = tempfile::Builder::new();
-    #[cfg(unix)]
-    {
-        use std::os::unix::fs::PermissionsExt;
-        // What a newly made file gets (the user's mask is taken off), not the private mode of a temporary file.
-        const ORDINARY_MODE: u32 = 0o666;
-        builder.permissions(std::fs::Permissions::from_mode(ORDINARY_MODE));
-    }
-    builder.tempfile_in(folder_of(target))
-}
-
-fn write_beside(target: &Path, bytes: &[u8]) -> io::Result<()> {
-    let mut file = temporary_beside(target)?;
-    file.write_all(bytes)?;
-    put_in_place(file, target)
-}
-
-/// Renames a finished temporary file; a file that stood there is replaced and its permissions are kept.
-fn put_in_place(file: tempfile::NamedTempFile, target: &Path) -> io::Result<()> {
-    if let Ok(former) = std::fs::metadata(target) {
-        file.as_file().set_permissions(former.permissions())?;
-    }
-    file.as_file().sync_all()?;
-    file.persist(target).map(drop).map_err(|error| error.error)
-}
-
-/// A file that is written bit by bit and yet whole or not at all: under a temporary name in the same folder until [`Stream::commit`].
-/// Dropped before that it leaves nothing behind, and the former file as it was.
-#[derive(Debug)]
-pub struct Stream {
-    file: io::BufWriter<tempfile::NamedTempFile>,
-    target: PathBuf,
-    shown: String,
-}
-
-impl Stream {
-    /// Begins a file.
-    ///
-    /// # Errors
-    /// One diagnostic that says why it cannot be written.
-    pub fn create(path: &Path) -> Result<Stream, Vec<Diagnostic>> {
-        check_writable(path)?;
-        let (shown, target) = (path.display().to_string(), target_of(path));
-        let file = temporary_beside(&target).map_err(|error| cannot_write(&shown, &error))?;
-        Ok(Stream { file: io::BufWriter::new(file), target, shown })
-    }
-
-    /// Puts the finished file in its place.
-    ///
-    /// # Errors
-    /// One diagnostic that says why not; the former file is then untouched.
-    pub fn commit(self) -> Result<(), Vec<Diagnostic>> {
-        let Stream { file, target, shown } = self;
-        let done = file.into_inner().map_err(io::IntoInnerError::into_error);
-        done.and_then(|file| put_in_place(file, &target)).map_err(|error| cannot_write(&shown, &error))
-    }
-
-    /// What to tell when writing to it failed.
-    #[must_use]
-    pub fn fault(path: &Path, error: &io::Error) -> Vec<Diagnostic> {
-        cannot_write(&path.display().to_string(), error)
-    }
-}
-
-impl Write for Stream {
-    fn write(&mut self, bytes: &[u8]) -> io::Result<usize> {
-        self.file.write(bytes)
-    }
-
-    fn flush(&mut self) -> io::Result<()> {
-        self.file.flush()
-    }
-}
-
-/// A folder of files that appears whole or not at all: under a temporary name beside its place until [`FolderStream::commit`].
-#[derive(Debug)]
-pub struct FolderStream {
-    folder: tempfile::TempDir,
-    target: PathBuf,
-    shown: String,
-}
-
-impl FolderStream {
-    /// Begins a folder. A folder that stands there is replaced when `ours` knows every name in it; else it stays and is a fault.
-    ///
-    /// # Errors
-    /// One diagnostic that says why it cannot be written.
-    pub fn create(path: &Path, ours: &dyn Fn(&str) -> bool) -> Result<FolderStream, Vec<Diagnostic>> {
-        let shown = path.display().to_string();
-        let fault = |what: &str, next: &str| {
-            Err(vec![Diagnostic::of_file(&shown, what.to_owned()).next(next.to_owned())])
-        };
-        // Without the stroke at its end, behind which no file would be found.
-        let target = target_of(&path.components().collect::<PathBuf>());
-        if target.is_file() {
-            return fault("a folder is to be made here, but a file is in the way", "Choose another name.");
-        }
-        if target.is_dir() {
-            let entries = std::fs::read_dir(&target).map_err(|error| cannot_read(&shown, &error))?;
-            if !entries.flatten().all(|entry| ours(&entry.file_name().to_string_lossy())) {
-                return fault(
-                    "this folder holds other files, which would be lost",
-                    "Name a new or an empty folder.",
-                );
-            }
-        }
-        let beside = folder_of(&target);
-        if !beside.is_dir() {
-            let what = format!("the folder `{}` does not exist", beside.display());
-            return fault(&what, "Make it first, or choose another place.");
-        }
-        let mut builder = tempfile::Builder::new();
-        #[cfg(unix)]
-        {
-            use std::os::unix::fs::PermissionsExt;
-            builder.permissions(std::fs::Permissions::from_mode(0o777));
-        }
-        let folder = builder.tempdir_in(&beside).map_err(|error| cannot_write(&shown, &error))?;
-        Ok(FolderStream { folder, target, shown })
-    }
-
-    /// Writes a file of the folder.
-    ///
-    /// # Errors
-    /// One diagnostic that says why not.
-    pub fn write(&self, name: &str, bytes: &[u8]) -> Result<(), Vec<Diagnostic>> {
-        std::fs::write(self.folder.path().join(name), bytes)
-            .map_err(|error| cannot_write(&self.shown, &error))
-    }
-
-    /// Puts the finished folder in its place.
-    ///
-    /// # Errors
-    /// One diagnostic that says why not; the former folder is then untouched.
-    pub fn commit(self) -> Result<(), Vec<Diagnostic>> {
-        let FolderStream { folder, target, shown } = self;
-        let put = || -> io::Result<()> {
-            let former = match target.is_dir() {
-                true => Some(tempfile::tempdir_in(folder_of(&target))?),
-                false => None,
-            };
-            if let Some(former) = &former {
-                std::fs::rename(&target, former.path().join("former"))?;
-            }
-            if let Err(error) = std::fs::rename(folder.path(), &target) {
-                if let Some(former) = &former {
-                    std::fs::rename(former.path().join("former"), &target)?;
-                }
-                return Err(error);
-            }
-            Ok(())
-        };
-        put().map_err(|error| cannot_write(&shown, &error))?;
-        // It bears another name now, under which nothing is to be cleared away.
-        drop(folder.keep());
-        Ok(())
-    }
+    std::fs::create_dir_all(path).map_err(|error| match error.kind() {
+        io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => cannot_write(&shown, &error),
+        _ => vec![Diagnostic::of_file(&shown, format!("the folder cannot be made: {error}"))],
+    })
 }
 
 fn cannot_write(shown: &str, error: &io::Error) -> Vec<Diagnostic> {
@@ -357,6 +193,13 @@ fn cannot_write(shown: &str, error: &io::Error) -> Vec<Diagnostic> {
         io::ErrorKind::StorageFull => {
             Diagnostic::of_file(shown, "the disk is full").next("Make room, or choose another place.")
         }
+        io::ErrorKind::QuotaExceeded => Diagnostic::of_file(shown, "your share of this disk is used up")
+            .next("Make room, or choose another place."),
+        io::ErrorKind::FileTooLarge => Diagnostic::of_file(
+            shown,
+            "the file gets larger than this disk or a limit set on this system allows",
+        )
+        .next("Choose another place, or have the limit raised (`ulimit -f`)."),
         _ => Diagnostic::of_file(shown, format!("the file cannot be written: {error}")),
     }]
 }

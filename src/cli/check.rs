@@ -22,6 +22,7 @@ use std::path::{Path, PathBuf};
 ///
 /// Prints a short summary when the file is in order (exit code 0). Warnings end with 1, errors with 2.
 #[derive(Debug, Args)]
+#[command(after_help = "Example: weftlight check scenes/collar.yaml")]
 pub(super) struct Arguments {
     /// The file to check
     #[arg(value_name = "FILE", required_unless_present = "schema")]

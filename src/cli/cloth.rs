@@ -30,6 +30,7 @@ const SIDE_MM: f64 = 60.0;
 
 /// List the cloths that come with the program, show what one is optically, or find one from its label or from photos
 #[derive(Debug, Args)]
+#[command(after_help = "Example: weftlight cloth list")]
 pub(super) struct Arguments {
     #[command(subcommand)]
     command: Command,
@@ -38,12 +39,14 @@ pub(super) struct Arguments {
 #[derive(Debug, Subcommand)]
 enum Command {
     /// List the cloths of the catalogue with the numbers that decide
+    #[command(after_help = "Example: weftlight cloth list --json")]
     List {
         /// Print JSON
         #[arg(long)]
         json: bool,
     },
     /// Show one cloth: its numbers, and a small picture of one pixel behind it
+    #[command(after_help = "Example: weftlight cloth show fleece -o fleece.png")]
     Show {
         /// A name of the catalogue, or a cloth file ending in .yaml
         #[arg(value_name = "NAME")]

@@ -30,9 +30,8 @@ pub(super) struct CompletionsArguments {
 pub(super) fn manual(arguments: &ManualArguments) -> Result<Outcome, Vec<Diagnostic>> {
     let pages = pages()?;
     files::make_folder(&arguments.folder)?;
-    for (name, page) in &pages {
-        files::write_atomically(&arguments.folder.join(name), page)?;
-    }
+    let together: Vec<_> = pages.iter().map(|(name, page)| (arguments.folder.join(name), page)).collect();
+    files::write_together(&together)?;
     Ok(output::data(&format!(
         "Wrote {} manual pages into {}: try `man {}`.",
         pages.len(),

@@ -7,6 +7,7 @@ mod check;
 mod cloth;
 mod cloths;
 mod compare;
+mod interrupted;
 mod judged;
 mod listen;
 mod make;
@@ -53,6 +54,7 @@ impl From<Outcome> for ExitCode {
 /// See what light-up clothing will look like before the cloth is bought.
 #[derive(Debug, Parser)]
 #[command(name = "weftlight", version, arg_required_else_help = true)]
+#[command(after_help = "Example: weftlight preview scenes/collar.yaml -o collar.png")]
 struct Cli {
     #[command(subcommand)]
     command: Command,
@@ -90,26 +92,34 @@ fn finished(result: Result<Outcome, Vec<Diagnostic>>) -> ExitCode {
 #[must_use]
 pub fn run() -> ExitCode {
     match Cli::try_parse() {
-        Ok(cli) => finished(match cli.command {
-            Command::New(arguments) => new::run(&arguments),
-            Command::Preview(arguments) => preview::run(&arguments),
-            Command::Motion(arguments) => motion::run(&arguments),
-            Command::Compare(arguments) => compare::run(&arguments),
-            Command::Pick(arguments) => pick::run(&arguments),
-            Command::Standoff(arguments) => standoff::run(&arguments),
-            Command::Make(arguments) => make::run(&arguments),
-            Command::Sheet(arguments) => sheet::run(&arguments),
-            Command::Serve(arguments) => serve::run(&arguments),
-            Command::Spread(arguments) => spread::run(&arguments),
-            Command::Cloth(arguments) => cloth::run(&arguments),
-            Command::Check(arguments) => check::run(&arguments),
-            Command::Completions(arguments) => Ok(manual::completions(&arguments)),
-            Command::Manual(arguments) => manual::manual(&arguments),
-        }),
+        Ok(cli) => finished(done(cli.command)),
         // Help and version end well, a wrong call ends with 2; the library that reads the call knows which.
         Err(message) => {
             let _ = message.print();
             ExitCode::from(u8::try_from(message.exit_code()).unwrap_or(2))
         }
+    }
+}
+
+fn done(command: Command) -> Result<Outcome, Vec<Diagnostic>> {
+    // The page has its own way to end: it answers first what is asked.
+    if !matches!(command, Command::Serve(_)) {
+        interrupted::clear_away_when_told_to_end();
+    }
+    match command {
+        Command::New(arguments) => new::run(&arguments),
+        Command::Preview(arguments) => preview::run(&arguments),
+        Command::Motion(arguments) => motion::run(&arguments),
+        Command::Compare(arguments) => compare::run(&arguments),
+        Command::Pick(arguments) => pick::run(&arguments),
+        Command::Standoff(arguments) => standoff::run(&arguments),
+        Command::Make(arguments) => make::run(&arguments),
+        Command::Sheet(arguments) => sheet::run(&arguments),
+        Command::Serve(arguments) => serve::run(&arguments),
+        Command::Spread(arguments) => spread::run(&arguments),
+        Command::Cloth(arguments) => cloth::run(&arguments),
+        Command::Check(arguments) => check::run(&arguments),
+        Command::Completions(arguments) => Ok(manual::completions(&arguments)),
+        Command::Manual(arguments) => manual::manual(&arguments),
     }
 }

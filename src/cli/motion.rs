@@ -43,6 +43,7 @@ const LARGE_GIF: f64 = 1e8;
 /// the film goes to renders/SCENE.gif. Every film is checked for flashing that can bring on seizures, as seen on a screen and on the
 /// garment itself (WCAG 2.3.1, ITU-R BT.1702): a warning and no medical clearance.
 #[derive(Debug, Args)]
+#[command(after_help = "Example: weftlight motion scenes/lantern.yaml --seconds 5 -o ember.gif")]
 pub(super) struct Arguments {
     /// The scene file; its `light` needs a `pattern`
     #[arg(value_name = "SCENE")]
@@ -330,7 +331,9 @@ impl Job {
 
     fn not_written(&self, error: &FilmError) -> Vec<Diagnostic> {
         match error {
-            FilmError::Io(error) => Stream::fault(&self.target, error),
+            FilmError::Io(error)
+            | FilmError::Gif(gif::EncodingError::Io(error))
+            | FilmError::Png(png::EncodingError::IoError(error)) => Stream::fault(&self.target, error),
             other => vec![Diagnostic::of_file(&self.target.display().to_string(), other.to_string())],
         }
     }

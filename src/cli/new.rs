@@ -67,15 +67,11 @@ pub(super) struct Arguments {
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     let shown = arguments.file.display().to_string();
-    if arguments.file.exists() {
-        let fault = Diagnostic::of_file(&shown, "a file of this name is there already; it is left alone");
-        return Err(vec![fault.next("Choose another name.")]);
-    }
-    files::check_writable(&arguments.file)?;
+    files::check_new(&arguments.file)?;
     let mut asking = Asking { ended: arguments.no_questions };
     let answers = asking.answers(arguments).map_err(|what| refused(&what))?;
     let text = answers.scene_text().map_err(|what| refused(&what))?;
-    files::write_atomically(&arguments.file, text.as_bytes())?;
+    files::write_new(&arguments.file, text.as_bytes())?;
     Ok(output::data(&format!(
         "Wrote {shown}.\nNext: weftlight preview {shown} -o {}    to see it, or\n      weftlight serve {shown} --open    to try it by hand.",
         arguments.file.with_extension("png").display()

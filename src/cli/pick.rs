@@ -21,7 +21,7 @@ use crate::scene::variants::Replaced;
 use crate::words::three_digits;
 use clap::Args;
 use serde_json::json;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// A gap of three pitches hides the dots behind any cloth without holes; beyond 60 mm no garment goes.
 const PITCHES: f64 = 3.0;
@@ -42,6 +42,7 @@ const PRICE: Limits = Limits::new(0.0, 1e9, "(your currency, for a metre)");
 /// wanted. What misses another want falls away and is counted; what is left and beaten by nothing else in thickness, brightness,
 /// number of pixels and price is shown.
 #[derive(Debug, Args)]
+#[command(after_help = "Example: weftlight pick scenes/collar.yaml --want soft --at-most-mm 20")]
 pub(super) struct Arguments {
     /// The scene file
     #[arg(value_name = "SCENE")]
@@ -157,24 +158,22 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
         let progress = Progress::new(offer.combinations(), "Trying cloths");
         pick::pick(&offer, &wants, &|| progress.step())
     };
-    let mut written = Vec::new();
+    let mut together: Vec<(&Path, Vec<u8>)> = Vec::new();
     if !picked.best.is_empty() {
         let (chart, alt) = pick_chart(&offer.scenes[0].1, &picked, &wants);
         let svg = chart.svg(&alt);
         for (target, format) in targets.iter().zip(formats) {
             let bytes = format.bytes(&svg).map_err(|error| not_drawn(target, &error))?;
-            files::write_atomically(target, &bytes)?;
-            written.push(target.display().to_string());
+            together.push((target, bytes));
         }
         if let Some(path) = &arguments.csv {
-            files::write_atomically(
-                path,
-                &csv(&picked)
-                    .map_err(|e| vec![Diagnostic::of_file(&path.display().to_string(), e.to_string())])?,
-            )?;
-            written.push(path.display().to_string());
+            let bytes = csv(&picked)
+                .map_err(|e| vec![Diagnostic::of_file(&path.display().to_string(), e.to_string())])?;
+            together.push((path, bytes));
         }
     }
+    files::write_together(&together)?;
+    let written: Vec<String> = together.iter().map(|(path, _)| path.display().to_string()).collect();
     let text = if arguments.json {
         format!("{:#}", as_json(&offer, &picked, &wants, &written))
     } else {

@@ -34,6 +34,7 @@ const PICTURES: &str = "renders";
 /// --output the picture goes to renders/SCENE.png. Several scenes are drawn one after another, each with its own exposure
 /// unless one is chosen.
 #[derive(Debug, Args)]
+#[command(after_help = "Example: weftlight preview scenes/collar.yaml --size-px 960,240 -o collar.png")]
 pub(super) struct Arguments {
     /// The scene files
     #[arg(value_name = "SCENE", required = true)]
@@ -319,10 +320,9 @@ impl Job {
             Some(path) => Some((path, render::linear_png(&picture).map_err(|e| not_encoded(path, &e))?)),
             None => None,
         };
-        files::write_atomically(&self.target, &png)?;
-        if let Some((path, bytes)) = &linear {
-            files::write_atomically(path, bytes)?;
-        }
+        let together: Vec<(&Path, Vec<u8>)> =
+            std::iter::once((self.target.as_path(), png)).chain(linear).collect();
+        files::write_together(&together)?;
         Ok(Drawn { picture, exposure, on_photo })
     }
 }

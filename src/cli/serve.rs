@@ -20,6 +20,7 @@ use std::sync::Arc;
 /// The page is at the address that is printed; nobody else can reach it, and it loads nothing from elsewhere. It writes no
 /// files: what you make you save from the browser. Stop it with Ctrl-C.
 #[derive(Debug, Args)]
+#[command(after_help = "Example: weftlight serve scenes/collar.yaml --open")]
 pub(super) struct Arguments {
     /// A scene file to begin with; the cloth files and drawings that it names are opened with it
     #[arg(value_name = "SCENE")]

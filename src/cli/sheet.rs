@@ -23,6 +23,9 @@ const MOST_DATE: usize = 60;
 /// Without --output the files go to renders/SCENE-sheet/. An output that ends in .html or .pdf gets that form alone. Title and
 /// note may also stand in the scene, under `sheet:`, with the client's name.
 #[derive(Debug, Args)]
+#[command(
+    after_help = "Example: weftlight sheet scenes/badge.yaml --title \"A badge for the walk\" -o badge.pdf"
+)]
 pub(super) struct Arguments {
     /// The scene file
     #[arg(value_name = "SCENE")]
@@ -113,7 +116,6 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
             |fault| vec![Diagnostic::of_file(&shown, format!("the moving picture cannot be made: {fault}"))],
         )?;
     let paper = arguments.paper.into();
-    // Both are made before the first is written.
     let bytes: Vec<Vec<u8>> = targets
         .iter()
         .map(|(form, target)| match form {
@@ -124,10 +126,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
             }),
         })
         .collect::<Result<_, _>>()?;
-    for ((_, target), bytes) in targets.iter().zip(&bytes) {
-        files::write_atomically(target, bytes)?;
-    }
     let written: Vec<&Path> = targets.iter().map(|(_, target)| target.as_path()).collect();
+    let together: Vec<_> = written.iter().zip(&bytes).collect();
+    files::write_together(&together)?;
     let told = if arguments.json {
         format!("{:#}", as_json(&made, &resolved, &written))
     } else {

@@ -40,6 +40,7 @@ const PHOTONS: Limits = Limits::new(1.0, 1e11, "photons");
 /// scattered is left out. CSV goes to standard output, with the header r_mm,radiance_per_flux (the photons method adds
 /// standard_error).
 #[derive(Debug, Args)]
+#[command(after_help = "Example: weftlight spread scenes/collar.yaml --nm 610 --csv spread.csv")]
 pub(super) struct Arguments {
     /// The scene file
     #[arg(value_name = "SCENE")]

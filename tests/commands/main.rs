@@ -8,6 +8,8 @@ mod common;
 mod compare;
 mod estimate;
 mod make;
+mod manual;
+mod new;
 mod on_photo;
 mod photo;
 mod pick;
@@ -183,4 +185,10 @@ impl Linear {
 fn demo(name: &str) -> String {
     let path = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenes").join(format!("{name}.yaml"));
     std::fs::read_to_string(path).expect("a demo scene")
+}
+
+/// Says that a check could not be made here.
+#[allow(clippy::print_stderr)]
+fn skipped(why: &str) {
+    eprintln!("SKIPPED: {why}");
 }

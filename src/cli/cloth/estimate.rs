@@ -31,6 +31,9 @@ const SOURCE: &str = "Label estimate by the fibre model from the values given. N
 /// Without --output the file goes to standard output and what it means to standard error. The file is an estimate: it
 /// says how well each value is known, what that does to light and spot, and what is worth measuring.
 #[derive(Debug, Args)]
+#[command(
+    after_help = "Example: weftlight cloth estimate --fibre wool --areal-mass-g-m2 300 --thickness-mm 2 --colour \"#eeeedd\" -o my-felt.yaml"
+)]
 pub(super) struct Arguments {
     /// The fibre, or several with their percentages: "wool 70, polyester 30" (cotton, viscose, wool, silk, nylon, polyester,
     /// acrylic, polypropylene). A few percent of another may be counted as the one most like it
@@ -140,7 +143,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     }
     let text = cloth_file(&heading(&explained.join("\n")), &label);
     if let Some(target) = &arguments.output {
-        files::write_atomically(target, text.as_bytes())?;
+        let write = if arguments.replace { files::write_atomically } else { files::write_new };
+        write(target, text.as_bytes())?;
     }
     if arguments.json {
         return Ok(output::data(&format!(

@@ -43,6 +43,9 @@ const THICKNESS: Limits = Limits::new(0.1, 1500.0, "mm");
 /// The cloth takes the place of the scene's outermost one; what lies below it, a sleeve or wadding, stays. All pictures stand at
 /// one exposure, which is stated. Without --output the picture goes to renders/SCENE-compare.png.
 #[derive(Debug, Args)]
+#[command(
+    after_help = "Example: weftlight compare scenes/collar.yaml --cloth fleece --cloth muslin -o cloths.png"
+)]
 pub(super) struct Arguments {
     /// The scene file
     #[arg(value_name = "SCENE")]
@@ -166,14 +169,14 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     output::diagnostics(&warnings);
     output::diagnostics(&job.faults);
     let found = compare(arguments, &job)?;
+    let mut together: Vec<(&Path, Vec<u8>)> = Vec::new();
     if let (Some(path), false) = (&job.csv, found.rows().is_empty()) {
         let bytes = data::csv(&found)
             .map_err(|error| vec![Diagnostic::of_file(&path.display().to_string(), error)])?;
-        files::write_atomically(path, &bytes)?;
+        together.push((path, bytes));
     }
-    if let Some(sheet) = &found.sheet {
-        files::write_atomically(&job.target, &sheet.png)?;
-    }
+    together.extend(found.sheet.as_ref().map(|sheet| (job.target.as_path(), sheet.png.clone())));
+    files::write_together(&together)?;
     let text = if arguments.json { format!("{:#}", data::json(&found)) } else { table::in_words(&found) };
     let told = output::data(&text);
     let failed = found.rows().is_empty() || !job.faults.is_empty();

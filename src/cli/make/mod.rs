@@ -19,6 +19,7 @@ use std::path::{Path, PathBuf};
 /// Without --output the files go to renders/SCENE-make/: sheet.html and sheet.pdf with drawings true to size, cut-list.csv,
 /// volts.csv (where the scene names a supply), plan.json, and the pixel map as map.csv, map.json and map.h.
 #[derive(Debug, Args)]
+#[command(after_help = "Example: weftlight make scenes/collar.yaml --last-hours 4 -o collar-make")]
 pub(super) struct Arguments {
     /// The scene file
     #[arg(value_name = "SCENE")]
@@ -102,6 +103,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
         )]
     })?;
     let pretty = |value: serde_json::Value| format!("{value:#}\n");
+    let mut together: Vec<(&Path, Vec<u8>)> = Vec::new();
     for (name, target) in names.iter().zip(&targets) {
         let bytes = match *name {
             "sheet.html" => html(&plan, &drawn, &figures).into_bytes(),
@@ -113,16 +115,16 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
             "map.h" => map::c_header(&plan).into_bytes(),
             _ => lists::volts_csv(&plan).unwrap_or_default().into_bytes(),
         };
-        files::write_atomically(target, &bytes)?;
+        together.push((target, bytes));
     }
     if let Some(target) = &arguments.csv {
-        files::write_atomically(target, lists::cut_list_csv(&plan).as_bytes())?;
+        together.push((target, lists::cut_list_csv(&plan).into_bytes()));
     }
     if let Some(target) = &arguments.map {
-        files::write_atomically(target, map_form(target)?.text(&plan).as_bytes())?;
+        together.push((target, map_form(target)?.text(&plan).into_bytes()));
     }
-    let written: Vec<&Path> =
-        targets.iter().chain(&arguments.csv).chain(&arguments.map).map(PathBuf::as_path).collect();
+    files::write_together(&together)?;
+    let written: Vec<&Path> = together.iter().map(|(target, _)| *target).collect();
     Ok(output::data(&told(arguments, &plan, &drawn, &written)))
 }
 

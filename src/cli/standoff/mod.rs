@@ -37,6 +37,7 @@ const NOT_AS_ASKED: f64 = 0.25;
 ///
 /// Exit code 0: a gap does what is wanted; 1: none does; 2: the call or the scene cannot be used.
 #[derive(Debug, Args)]
+#[command(after_help = "Example: weftlight standoff scenes/collar.yaml --want soft --gap-mm 2..30")]
 pub(super) struct Arguments {
     /// The scene file
     #[arg(value_name = "SCENE")]
@@ -258,13 +259,8 @@ fn write(report: &Report) -> Result<(), Vec<Diagnostic>> {
     for target in &report.targets {
         drawn.push((target, Format::of(target)?.bytes(&svg).map_err(|e| not_drawn(target, &e))?));
     }
-    for (target, bytes) in &drawn {
-        files::write_atomically(target, bytes)?;
-    }
-    match &report.csv {
-        Some(csv) => files::write_atomically(csv, data::as_csv(report).as_bytes()),
-        None => Ok(()),
-    }
+    drawn.extend(report.csv.iter().map(|csv| (csv, data::as_csv(report).into_bytes())));
+    files::write_together(&drawn)
 }
 
 #[cfg(test)]

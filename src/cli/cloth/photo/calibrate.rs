@@ -17,6 +17,9 @@ use std::path::{Path, PathBuf};
 /// to try: fabrics/photo-guide.md. With --bare the light kept is found as well; several photos at different stand-offs are fitted
 /// together and tell much more.
 #[derive(Debug, Args)]
+#[command(
+    after_help = "Example: weftlight cloth calibrate felt.jpg --stand-off-mm 4 --thickness-mm 1.05 --scale-from 113,469,713,468 --scale-mm 60 -o felt.yaml"
+)]
 pub(in super::super) struct Arguments {
     /// Photos (JPEG, PNG or TIFF) of the same cloth
     #[arg(value_name = "PHOTO", required = true)]
@@ -63,12 +66,12 @@ pub(in super::super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagno
     let found = calibrate(&stated, naming, &|i| super::read(&sources[i]))?;
     let explained = found.words(&COMMAND_LINE);
     output::diagnostics(&found.ready.remarks);
+    let mut together = Vec::new();
     if let (Some(target), Some(format)) = (&taking.report, format) {
-        super::write_report((target, format), &found.report(title, explained.clone()))?;
+        together.push((target, super::report((target, format), &found.report(title, explained.clone()))?));
     }
-    if let Some(target) = &arguments.output {
-        files::write_atomically(target, found.text.as_bytes())?;
-    }
+    together.extend(arguments.output.as_ref().map(|target| (target, found.text.clone().into_bytes())));
+    files::write_together(&together)?;
     if taking.json {
         return Ok(output::data(&format!("{:#}", super::json::calibrated(&found, &explained))));
     }

@@ -3,6 +3,7 @@
 use super::super::super::{Outcome, cloths, output};
 use super::options::Taking;
 use crate::diagnose::Diagnostic;
+use crate::files;
 use crate::photo::calibration::shots::{ready, wavelengths};
 use crate::photo::calibration::{drawn, words};
 use crate::photo::fit::compare;
@@ -15,6 +16,9 @@ use std::path::PathBuf;
 /// Use a photo at a stand-off that the cloth was not calibrated with: the proof that its numbers can be trusted. Without --bare only the
 /// shape of the spot is compared; with it, the brightness too.
 #[derive(Debug, Args)]
+#[command(
+    after_help = "Example: weftlight cloth compare-photo felt.yaml felt.jpg --stand-off-mm 6.5 --scale-from 113,469,713,468 --scale-mm 60"
+)]
 pub(in super::super) struct Arguments {
     /// A name of the catalogue, or a cloth file ending in .yaml
     #[arg(value_name = "CLOTH")]
@@ -47,7 +51,8 @@ pub(in super::super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagno
     output::diagnostics(&ready.remarks);
     if let (Some(target), Some(format)) = (&taking.report, format) {
         let title = format!("{}: photograph and prediction", cloth.title);
-        super::write_report((target, format), &drawn(&title, lines.clone(), &ready, &compared))?;
+        let bytes = super::report((target, format), &drawn(&title, lines.clone(), &ready, &compared))?;
+        files::write_atomically(target, &bytes)?;
     }
     if taking.json {
         return Ok(output::data(&format!("{:#}", super::json::compared(&cloth, &ready, &compared, &lines))));

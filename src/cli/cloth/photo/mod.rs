@@ -34,8 +34,7 @@ fn read(path: &Path) -> Result<Vec<u8>, Vec<Diagnostic>> {
     files::read_bytes(path, MOST_MEMORY as u64)
 }
 
-/// Writes the report.
-fn write_report((target, format): (&Path, Format), svg: &str) -> Result<(), Vec<Diagnostic>> {
-    let bytes = format.bytes(svg).map_err(|error| not_drawn(target, &error))?;
-    files::write_atomically(target, &bytes)
+/// The bytes of the report.
+fn report((target, format): (&Path, Format), svg: &str) -> Result<Vec<u8>, Vec<Diagnostic>> {
+    format.bytes(svg).map_err(|error| not_drawn(target, &error))
 }
