@@ -6,6 +6,7 @@
 
 use super::asked::{Answer, MOST_TEXT_BYTES, Opened};
 use super::demos;
+use crate::cloth::Cloth;
 use crate::cloth::catalogue::{NamedBytes, NamedText, Reference};
 use crate::cloth::file::resolve as cloth_of;
 use crate::diagnose::Diagnostic;
@@ -142,7 +143,7 @@ fn bytes(question: &Value) -> Option<Vec<u8>> {
 
 /// A file by what it is for, which its ending tells.
 enum File {
-    Cloth(crate::cloth::Cloth),
+    Cloth(Arc<Cloth>),
     Drawing(String),
     Picture(Vec<u8>),
 }
@@ -163,14 +164,14 @@ impl File {
         if text.len() > MOST_TEXT_BYTES {
             return Err(fault(path, "this file is longer than a cloth can be"));
         }
-        cloth_of(&text, path).map(File::Cloth)
+        cloth_of(&text, path).map(|cloth| File::Cloth(Arc::new(cloth)))
     }
 
     fn put(self, path: &str, all: &mut Opened) {
         let (path, shown_as) = (path.to_owned(), path.to_owned());
         match self {
             File::Cloth(cloth) => {
-                all.cloths.insert(path, Arc::new(cloth));
+                all.cloths.insert(path, cloth);
             }
             File::Drawing(text) => {
                 all.drawings.insert(path, NamedText { shown_as, text });

@@ -1,5 +1,6 @@
 //! The page's server as a process of its own, asked over sockets as nobody should ask: what it answers, what it withstands, how it ends.
 #![allow(clippy::disallowed_methods, reason = "tests read files of the system")]
+#![allow(clippy::print_stdout, reason = "what was skipped or measured is told")]
 
 mod at_once;
 mod ending;
