@@ -123,7 +123,7 @@ mod tests {
     fn scene(gap_mm: f64, level: f64, room_lx: f64) -> Scene {
         let text = format!(
             "name: Kept\npixels: [{{strip: {{package: \"5050\", pitch_mm: 10, count: 4}}}}]\nstack: [{{gap_mm: {gap_mm}, cloth: felt-wool-ivory}}]\n\
-             light: {{colour: \"#ffffff\", level: {level}}}\nview: {{distance_m: 2, room_lx: {room_lx}, width_px: 96, height_px: 54}}\n"
+             light: {{colour: \"#ffffff\", level: {level}}}\nview: {{distance_m: 2, room_lx: {room_lx}, size_px: [96, 54]}}\n"
         );
         resolve(&text, "kept", &CatalogueOnly).expect("a sound scene").scene
     }
