@@ -141,7 +141,11 @@ impl Asking {
             let Some(typed) = self.typed(question, usual) else { break };
             match read(if typed.is_empty() { usual } else { &typed }) {
                 Ok(value) => return Ok(value),
-                Err(what) => output::message(&format!("{}.", capital(&what))),
+                Err(what) => output::message(&format!(
+                    "{}{}",
+                    capital(&what),
+                    if what.ends_with('?') { "" } else { "." }
+                )),
             }
         }
         read(usual)
