@@ -53,3 +53,10 @@ pub fn folded(paragraph: &str) -> Vec<String> {
     }
     lines
 }
+
+/// With a capital at its beginning.
+#[must_use]
+pub fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}

@@ -4,6 +4,7 @@ use super::{Outcome, output};
 use crate::diagnose::Diagnostic;
 use crate::files;
 use crate::scene::starter::{Answers, Asked, Form, cloth, package};
+use crate::words::capital;
 use clap::Args;
 use std::io::{self, BufRead, Write};
 use std::path::PathBuf;
@@ -174,9 +175,4 @@ fn width_words(form: Form) -> Option<&'static str> {
         Form::Grid => None,
         Form::Strip | Form::String => Some("length"),
     }
-}
-
-fn capital(words: &str) -> String {
-    let mut letters = words.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }

@@ -8,6 +8,7 @@ use crate::cloth::Basis;
 use crate::judge::numbers::{LOW_QUANTILE, Numbers, Range};
 use crate::judge::softness::{SMOOTH_BELOW, SOFT_UP_TO};
 use crate::picture::chart::plain_number;
+use crate::words::capital;
 
 /// A figure with what it means.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -30,11 +31,6 @@ fn tied(text: &str) -> String {
         .replace(" mm", "\u{a0}mm")
         .replace(" cd/m2", "\u{a0}cd/m2")
         .replace(" m ", "\u{a0}m ")
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// `18 to 33 %`; nothing where both ends read alike.

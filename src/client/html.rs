@@ -11,6 +11,7 @@ use super::sections::{
 use super::{Picture, Sheet};
 use crate::build::make::tiles::Paper;
 use crate::picture::chart::{escaped, plain_number as n};
+use crate::words::capital;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 
@@ -216,11 +217,6 @@ fn cloth(cloth: &ClothWords<'_>) -> String {
         escaped(&capital(&cloth.facts)),
         escaped(&capital(&cloth.lies)),
     )
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }
 
 fn motion(motion: &Encoded) -> String {

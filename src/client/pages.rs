@@ -14,6 +14,7 @@ use super::setting::{
 };
 use crate::build::make::tiles::Paper;
 use crate::picture::chart::{escaped, plain_number as n};
+use crate::words::capital;
 
 /// Pages that are aimed at.
 pub const MOST_PAGES: usize = 2;
@@ -390,11 +391,6 @@ fn cloths(all: &[ClothWords<'_>], setting: Setting, width: f64) -> Block {
         block.below(2.4 * setting.scale, &Block::row(step, &cells));
     }
     block
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// What the pictures of the sheet show, for those who do not see them.

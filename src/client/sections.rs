@@ -10,6 +10,7 @@ use crate::build::make::{counted, mm};
 use crate::choose::compare::words::{digits, one_line};
 use crate::picture::caption::exposure_words;
 use crate::picture::chart::plain_number as n;
+use crate::words::capital;
 
 /// Which part of the sheet a section is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -163,11 +164,6 @@ pub fn hero(sheet: &Sheet) -> Shown<'_> {
 pub fn foot() -> &'static str {
     "Computed by Weftlight from the physics of light in cloth. Figures are estimates and no promise; a test piece decides. No claim of safety: local codes \
      and licensed practice do."
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// All sections in the order of the sheet.

@@ -21,6 +21,7 @@ use crate::reading::plain::{Plain, Step};
 use crate::scene::file::resolve;
 use crate::scene::shape::EXPOSURE_EV;
 use crate::scene::{Exposure, Scene};
+use crate::words::capital;
 use serde_json::{Value, json};
 
 /// Sides of a picture that the page may ask for, in image pixels.
@@ -167,11 +168,6 @@ fn headline(judged: &Judged, scene: &Scene) -> Value {
         format!(" What the cloth may be reaches from {from} to {to}.")
     };
     json!({"softness": word, "words": format!("{} seen from {} m.{sure}", capital(word), scene.view.distance_m)})
-}
-
-fn capital(word: &str) -> String {
-    let mut letters = word.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 /// The numbers in the order in which a maker asks for them.

@@ -9,6 +9,7 @@ use crate::reading::{Kind, Node, Value as Read, parse};
 use crate::scene::Scene;
 use crate::scene::file::Resolved;
 use crate::scene::shape::{MOST_GROUPS, MOST_LAYERS, SCENE};
+use crate::words::capital;
 use serde_json::{Value, json};
 
 /// A scene's text as the page shows it: whether it can be used, its problems, and its fields where it can be read at all.
@@ -191,11 +192,6 @@ fn groups(tree: &Node, scene: Option<&Scene>) -> Vec<Value> {
     };
     // More are a problem of the text, and their fields would be a hundred times as long as it.
     items(tree, "pixels").iter().enumerate().take(MOST_GROUPS).filter_map(one).collect()
-}
-
-fn capital(word: &str) -> String {
-    let mut letters = word.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
 fn layers(tree: &Node, scene: Option<&Scene>) -> Vec<Value> {

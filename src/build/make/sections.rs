@@ -6,6 +6,7 @@ use super::wiring::{Conductor, End, SLACK_MM, Wire};
 use super::{Plan, counted, mm, span, steps::steps};
 use crate::build::current::Current;
 use crate::picture::chart::plain_number as n;
+use crate::words::capital;
 
 /// Rows of a table on the sheet; the lists hold the rest.
 pub const MOST_ROWS: usize = 200;
@@ -385,11 +386,6 @@ fn power(plan: &Plan) -> Section {
         }
     }
     Section { title: "Power".to_owned(), blocks }
-}
-
-fn capital(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or(String::new(), |first| first.to_uppercase().chain(letters).collect())
 }
 
 fn order(plan: &Plan) -> Section {
