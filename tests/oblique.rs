@@ -28,9 +28,8 @@ const ISOTROPIC_RMS: f64 = 0.003;
 const CORRELATION: f64 = 2.5;
 /// Forward-scattering stacks: as straight ahead in `tests/transport.rs`.
 const FORWARD_ERROR: f64 = 0.04;
-/// Random stacks: one of them is dark dense cloth half as thick as its stand-off, 7 % off at 30 degrees with the sampling error that
-/// is allowed on top (see the known defect below); the others are within 4 %.
-const RANDOM_ERROR: f64 = 0.06;
+/// Random stacks: as forward-scattering ones.
+const RANDOM_ERROR: f64 = FORWARD_ERROR;
 /// Standard errors allowed on top.
 const SIGMAS: f64 = 4.0;
 /// The angles tried, in degrees.
@@ -148,18 +147,25 @@ fn random_forward_scattering_stacks_agree_with_photons() {
     }
 }
 
-#[test]
-#[ignore = "known defect: dark dense cloth half as thick as its stand-off is 7 % off at 30 degrees and 15 % at 60 (README, known limits)"]
-fn dark_dense_cloth_near_the_pixels_agrees_with_photons() {
+fn dark_dense_cloth_near_the_pixels(tilt: f64) {
     let optics = Optics { extinction: PerMillimetre(6.1), albedo: 0.73, asymmetry: 0.41, openness: 0.47 };
     let layer = Layer { gap_below: Millimetres(2.1), thickness: Millimetres(0.96), optics };
     let stack = Stack { board_reflectance: 0.37, layers: vec![layer] };
     let source = Source { beam_power: 1.0, window: Window::Point };
-    for tilt in TILTS {
-        let found = against_photons(&stack, &source, tilt, 3);
-        told("dark dense cloth", tilt, &found);
-        assert!(found.beyond < FORWARD_ERROR, "at {tilt}: {}", found.beyond);
-    }
+    let found = against_photons(&stack, &source, tilt, 3);
+    told("dark dense cloth", tilt, &found);
+    assert!(found.beyond < FORWARD_ERROR, "at {tilt}: {}", found.beyond);
+}
+
+#[test]
+fn dark_dense_cloth_near_the_pixels_agrees_with_photons() {
+    dark_dense_cloth_near_the_pixels(30.0);
+}
+
+#[test]
+#[ignore = "known defect: dark dense cloth half as thick as its stand-off is 15 % off at 60 degrees (README, known limits)"]
+fn dark_dense_cloth_far_to_the_side_agrees_with_photons() {
+    dark_dense_cloth_near_the_pixels(60.0);
 }
 
 #[test]

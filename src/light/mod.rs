@@ -9,7 +9,8 @@
 //!    [`kernels`] of plane-parallel transport; and
 //! 3. [`forward`]: what forward scattering adds, from the angular functions of single layers that [`sheet`] finds by
 //!    adding-doubling.
-//!    [`oblique`] does both for a viewer to the side.
+//!    [`oblique`] does both for a viewer to the side. A single cloth that is thick against its stand-off is solved by `harmonics`
+//!    instead: spherical harmonics at each frequency.
 //! 4. The answer is a [`spread::SpotSpectrum`]: the spot as its transform, which gives radiance at any radius behind any
 //!    [`Window`].
 //!
@@ -24,6 +25,7 @@ mod window;
 // The spot of a stack.
 mod dense;
 pub mod forward;
+mod harmonics;
 pub mod kernels;
 pub mod oblique;
 mod phase;

@@ -37,6 +37,15 @@ pub(super) struct Response {
     inverse: Option<DMatrix<f64>>,
 }
 
+/// What a viewer straight ahead sees, transformed, per unit flux of the source.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Seen {
+    /// Radiance in 1/sr with the board as it is.
+    pub(super) radiance: f64,
+    /// The same with a black board.
+    pub(super) without: f64,
+}
+
 impl<'a> Nodes<'a> {
     pub(super) fn new(transport: &'a Transport) -> Nodes<'a> {
         let layers = &transport.layers;
@@ -75,32 +84,49 @@ impl<'a> Nodes<'a> {
         Response { ahead: ahead.unwrap_or_else(|| self.ahead.clone()), inverse: None }
     }
 
-    /// Transform of the radiance straight ahead in 1/sr, per unit flux of the source, with the board as it is and with a black
-    /// one, at `k` and with the stack raised by so many mm.
-    pub(super) fn radiance(&self, response: &Response, k: f64, raised: f64) -> (f64, f64) {
-        let kernel_at = |kernel: &Kernel| {
-            let at = |(ways, z): (&Vec<Crossing>, &f64)| -> f64 {
-                ways.iter().map(|w| w.weight * kernel.value(w.tau, k * (z + raised))).sum()
-            };
-            DVector::from_iterator(self.heights.len(), self.ways.iter().zip(&self.heights).map(at))
+    /// Flux that the layers throw back on the board per unit flux of the source and of the board; nothing where the board is black.
+    pub(super) fn thrown_back(&self, response: &Response, k: f64, raised: f64) -> [f64; 2] {
+        let Some(inverse) = &response.inverse else { return [0.0; 2] };
+        let face = self.kernel_at(Kernel::lambertian(), k, raised);
+        let own = (!self.lambertian).then(|| self.kernel_at(self.transport.source.get(), k, raised));
+        self.back(inverse, &face, own.as_ref())
+    }
+
+    /// The same from the kernels of the board and, where it shines otherwise, of the source at the nodes.
+    fn back(&self, inverse: &DMatrix<f64>, face: &DVector<f64>, own: Option<&DVector<f64>>) -> [f64; 2] {
+        let back = |fluence: &DVector<f64>| -> f64 {
+            self.down.iter().zip(face).zip(fluence).map(|((d, f), p)| d * f * p).sum()
         };
+        let from_board = 2.0 * back(&(inverse * face));
+        let strength = self.transport.beam_power + 1.0;
+        [own.map_or(from_board, |own| strength * back(&(inverse * own))), from_board]
+    }
+
+    /// A kernel at the nodes.
+    fn kernel_at(&self, kernel: &Kernel, k: f64, raised: f64) -> DVector<f64> {
+        let at = |(ways, z): (&Vec<Crossing>, &f64)| -> f64 {
+            ways.iter().map(|w| w.weight * kernel.value(w.tau, k * (z + raised))).sum()
+        };
+        DVector::from_iterator(self.heights.len(), self.ways.iter().zip(&self.heights).map(at))
+    }
+
+    /// At `k` and with the stack raised by so many mm.
+    pub(super) fn seen(&self, response: &Response, k: f64, raised: f64) -> Seen {
         let strength = self.transport.beam_power + 1.0;
         let board = self.transport.board;
         let needs_face = self.lambertian || response.inverse.is_some();
-        let face = if needs_face { kernel_at(Kernel::lambertian()) } else { DVector::zeros(0) };
-        let own = (!self.lambertian).then(|| kernel_at(self.transport.source.get()));
+        let face =
+            if needs_face { self.kernel_at(Kernel::lambertian(), k, raised) } else { DVector::zeros(0) };
+        let own = (!self.lambertian).then(|| self.kernel_at(self.transport.source.get(), k, raised));
         let source = own.as_ref().unwrap_or(&face);
         let without = strength * response.ahead.dot(source);
-        let Some(inverse) = &response.inverse else { return (without, without) };
-        // Light that one unit of radiosity and one unit of source send back to the board.
-        let back = |fluence: &DVector<f64>| -> f64 {
-            self.down.iter().zip(&face).zip(fluence).map(|((d, f), p)| d * f * p).sum()
+        let Some(inverse) = &response.inverse else {
+            return Seen { radiance: without, without };
         };
-        let from_board = back(&(inverse * &face));
-        let from_source = own.as_ref().map_or(from_board, |own| back(&(inverse * own)));
-        let radiosity = board * strength * from_source / (1.0 - board * 2.0 * from_board);
+        let [from_source, from_board] = self.back(inverse, &face, own.as_ref());
+        let radiosity = board * from_source / (1.0 - board * from_board);
         let from_radiosity = 2.0 * response.ahead.dot(&face) + self.straight / PI;
-        (without + radiosity * from_radiosity, without)
+        Seen { radiance: without + radiosity * from_radiosity, without }
     }
 }
 
@@ -130,9 +156,11 @@ mod tests {
             for k in [0.0, 0.1, 0.7] {
                 let response = nodes.response(k);
                 for gap in [2.0, 5.0, 20.0] {
-                    let found = nodes.radiance(&response, k, gap - 2.0);
+                    let found = nodes.seen(&response, k, gap - 2.0);
                     let (with_board, without) = at(gap).solve_both(k);
-                    for (found, exact) in [(found.0, with_board.radiance), (found.1, without.radiance)] {
+                    for (found, exact) in
+                        [(found.radiance, with_board.radiance), (found.without, without.radiance)]
+                    {
                         assert!((found / exact - 1.0).abs() < ROUNDING, "{beam} {k} {gap}: {found} {exact}");
                     }
                 }

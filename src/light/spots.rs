@@ -5,6 +5,9 @@
 //! against 0.5 um). Every distinct stack is solved at every frequency; the forward-scattering excess of a layer depends on
 //! that layer's own albedo smoothly, so it is computed at a few albedos and interpolated in sqrt(1 - albedo).
 //!
+//! A single cloth that is thick against its stand-off is solved by [`super::harmonics`] instead of [`super::forward`]; where one gives
+//! way to the other both are mixed.
+//!
 //! Two extremes are caught here: cloth so dense that the transport would see only its own rounding (`dense`), and cloth that
 //! scatters so sharply forwards that its spot has structure finer than the gap would let through.
 //!
@@ -12,23 +15,15 @@
 //! [`super::transport`], [`super::forward`]; nodes of the interpolation: Chebyshev points (Trefethen, Approximation
 //! Theory and Approximation Practice, 2013; from memory).
 
-use super::dense;
-use super::forward::{Chains, LayerScattering, Ways};
-use super::quadrature::Interpolation;
-use super::response::{Nodes, Response};
-use super::spread::{SpotSpectrum, frequency_end, frequency_knots};
-use super::transport::{SourceKernel, Transport};
-use super::{Layer, Optics, Stack};
+mod chained;
+mod gaps;
+
+pub(super) use gaps::mending;
+
+use super::spread::{SpotSpectrum, frequency_knots};
+use super::{Layer, Stack};
 use crate::quantity::Millimetres;
-use rayon::prelude::*;
-
-/// Albedos at which a layer's scattering is computed when the albedo varies; 9 leave 5e-4 of the peak (tested on albedos
-/// from 0.25 to 0.999).
-const ALBEDOS: usize = 9;
-
-/// The sideways wander changes little with the albedo: it is computed for every third stack and interpolated along the
-/// list, whose neighbours are taken to be neighbours in wavelength (error tested together with [`ALBEDOS`]).
-pub(super) const ANCHORS: usize = 3;
+use gaps::OverGaps;
 
 /// Asymmetry above which a cloth shows a sharp image of the source that falls off more slowly than the gap says; for fibres
 /// it is 0.6 to 0.8.
@@ -70,181 +65,6 @@ pub(super) fn with_gap(stack: &Stack, gap_mm: f64) -> Stack {
     let mut stack = stack.clone();
     stack.layers[0].gap_below = Millimetres(gap_mm);
     stack
-}
-
-/// Stacks that have layers, ready to be solved over any first gaps.
-struct OverGaps<'a> {
-    stacks: &'a [&'a Stack],
-    beam_power: f64,
-    source: SourceKernel,
-    transports: Vec<Transport>,
-    /// The gap with which `stacks` and `transports` were made, in mm.
-    gap: f64,
-}
-
-/// The gaps that are solved together: they share knots.
-struct Batch {
-    /// Indices into the list of gaps.
-    gaps: Vec<usize>,
-    knots: Vec<f64>,
-    /// How many of the knots each gap needs, and the length in mm with which its transform falls off.
-    needed: Vec<(usize, f64)>,
-}
-
-impl<'a> OverGaps<'a> {
-    fn new(stacks: &'a [&'a Stack], beam_power: f64) -> OverGaps<'a> {
-        let source = SourceKernel::of_beam(beam_power);
-        let transports =
-            stacks.iter().map(|stack| Transport::new(&stack.reduced(), beam_power, source.clone())).collect();
-        OverGaps { stacks, beam_power, source, transports, gap: stacks[0].layers[0].gap_below.0 }
-    }
-
-    fn spots(&self, gaps_mm: &[f64]) -> Vec<Vec<SpotSpectrum>> {
-        let nodes: Vec<Nodes<'_>> = self.transports.iter().map(Nodes::new).collect();
-        let (forwards, forward_of) = self.forwards(gaps_mm, &nodes);
-        let flats: Vec<Option<Flats<'_>>> =
-            forwards.iter().map(|forward| forward.as_ref().map(Forward::flats)).collect();
-        let mut found: Vec<Vec<SpotSpectrum>> = vec![Vec::new(); gaps_mm.len()];
-        for batch in self.batches(gaps_mm) {
-            // By knot, by gap (none beyond the gap's last knot), by stack.
-            let radiances: Vec<Vec<Vec<f64>>> = batch
-                .knots
-                .par_iter()
-                .enumerate()
-                .map(|(i, &k)| {
-                    let responses: Vec<Response> = nodes.par_iter().map(|nodes| nodes.response(k)).collect();
-                    let flat_responses: Vec<Option<Vec<Response>>> =
-                        flats.iter().map(|flats| flats.as_ref().and_then(|flats| flats.at(k))).collect();
-                    let at_gap = |(&gap, &(needed, _)): (&usize, &(usize, f64))| {
-                        if i >= needed {
-                            return Vec::new();
-                        }
-                        let raised = gaps_mm[gap] - self.gap;
-                        let (mut radiance, without): (Vec<f64>, Vec<f64>) = nodes
-                            .iter()
-                            .zip(&responses)
-                            .map(|(nodes, response)| nodes.radiance(response, k, raised))
-                            .unzip();
-                        let form = forward_of[gap];
-                        if let (Some(forward), Some(flats)) = (&forwards[form], &flats[form]) {
-                            let own = flat_responses[form].as_ref();
-                            let corrections = forward.corrections(flats, own, k, gaps_mm[gap], &without);
-                            radiance.iter_mut().zip(corrections).for_each(|(sum, value)| *sum += value);
-                        }
-                        radiance
-                    };
-                    batch.gaps.par_iter().zip(&batch.needed).with_min_len(8).map(at_gap).collect()
-                })
-                .collect();
-            for (place, (&gap, &(needed, decay))) in batch.gaps.iter().zip(&batch.needed).enumerate() {
-                let knots = &batch.knots[..needed];
-                found[gap] = self
-                    .stacks
-                    .iter()
-                    .enumerate()
-                    .map(|(s, stack)| {
-                        let values = radiances[..needed].iter().map(|by_gap| by_gap[place][s]).collect();
-                        self.spectrum(&with_gap(stack, gaps_mm[gap]), knots, values, decay)
-                    })
-                    .collect();
-            }
-        }
-        found
-    }
-
-    fn spectrum(&self, stack: &Stack, knots: &[f64], values: Vec<f64>, decay: f64) -> SpotSpectrum {
-        let mut values = dense::spectrum(stack, self.beam_power, values[0], knots).unwrap_or(values);
-        if sharpest_image(stack).is_some() {
-            soften(knots, &mut values);
-        }
-        SpotSpectrum::with_decay(knots.to_vec(), &values, decay)
-    }
-
-    /// The usual gaps share the knots that the lowest and the highest of them ask for; a gap with an image sharper than itself
-    /// has its own.
-    fn batches(&self, gaps_mm: &[f64]) -> Vec<Batch> {
-        let mut batches = Vec::new();
-        let mut usual = Vec::new();
-        for (i, &gap) in gaps_mm.iter().enumerate() {
-            let stack = with_gap(self.stacks[0], gap);
-            if sharpest_image(&stack).is_some() {
-                let (knots, decay) = knots(&stack);
-                batches.push(Batch { gaps: vec![i], needed: vec![(knots.len(), decay)], knots });
-            } else {
-                usual.push(i);
-            }
-        }
-        let of_usual = |f: fn(f64, f64) -> f64, start: f64| usual.iter().map(|&i| gaps_mm[i]).fold(start, f);
-        let (low, high) = (of_usual(f64::min, f64::INFINITY), of_usual(f64::max, 0.0));
-        if !usual.is_empty() {
-            let knots = frequency_knots(low, self.stacks[0].height().0 - self.gap + high);
-            let needed = usual
-                .iter()
-                .map(|&i| {
-                    let end = frequency_end(gaps_mm[i]);
-                    let below = knots.partition_point(|&k| k < end * (1.0 - 1e-9));
-                    ((below + 1).min(knots.len()), gaps_mm[i])
-                })
-                .collect();
-            batches.push(Batch { gaps: usual, needed, knots });
-        }
-        batches
-    }
-
-    /// The forward-scattering corrections for each way to cut the layers into slices that these gaps ask for (`None` where
-    /// nothing scatters forwards), and for each gap which of them it needs.
-    fn forwards(&self, gaps_mm: &[f64], nodes: &[Nodes<'_>]) -> (Vec<Option<Forward>>, Vec<usize>) {
-        if self.stacks[0].layers.iter().all(|l| l.optics.asymmetry == 0.0) {
-            return (vec![None], vec![0; gaps_mm.len()]);
-        }
-        let mut forms: Vec<Vec<usize>> = Vec::new();
-        let mut forwards = Vec::new();
-        let forward_of = gaps_mm
-            .iter()
-            .map(|&gap| {
-                let form = slices(&with_gap(self.stacks[0], gap));
-                forms.iter().position(|known| *known == form).unwrap_or_else(|| {
-                    forwards.push(Some(self.forward(&form, nodes)));
-                    forms.push(form);
-                    forms.len() - 1
-                })
-            })
-            .collect();
-        (forwards, forward_of)
-    }
-
-    fn forward(&self, form: &[usize], nodes: &[Nodes<'_>]) -> Forward {
-        let split: Vec<Stack> = self.stacks.iter().map(|stack| split(stack, form)).collect();
-        let fine: Vec<&Stack> = split.iter().collect();
-        let (heights, chains) = chains(&fine, self.beam_power);
-        // Slices scatter light to and fro, which a chain of them leaves out; the whole layers' chain knows the total, which
-        // does not depend on the gap.
-        let whole: Vec<f64> = if fine[0].layers.len() == self.stacks[0].layers.len() {
-            vec![0.0; self.stacks.len()]
-        } else {
-            let (whole_heights, whole_chains) = self::chains(self.stacks, self.beam_power);
-            let (whole_ways, ways) = (Ways::new(&whole_heights, 0.0), Ways::new(&heights, 0.0));
-            whole_chains
-                .iter()
-                .zip(&chains)
-                .zip(nodes)
-                .map(|((whole, fine), nodes)| {
-                    let total = nodes.radiance(&nodes.response(0.0), 0.0, 0.0).1;
-                    if total > 0.0 { (whole.excess(&whole_ways) - fine.excess(&ways)) / total } else { 0.0 }
-                })
-                .collect()
-        };
-        let last = self.stacks.len() - 1;
-        let anchors = (0..last)
-            .step_by(ANCHORS)
-            .chain([last])
-            .map(|i| {
-                let reduced = Stack { board_reflectance: 0.0, ..fine[i].reduced() };
-                (i, Transport::new(&reduced, self.beam_power, self.source.clone()).squeezed())
-            })
-            .collect();
-        Forward { heights, chains, whole, anchors, gap: self.gap }
-    }
 }
 
 /// Knots of the spots' transform and the length in mm with which it falls off.
@@ -343,124 +163,10 @@ pub(super) fn split(stack: &Stack, slices: &[usize]) -> Stack {
     Stack { board_reflectance: stack.board_reflectance, layers }
 }
 
-/// Heights of the middles and the chains of stacks that differ in albedo alone.
-fn chains(stacks: &[&Stack], beam_power: f64) -> (Vec<f64>, Vec<Chains>) {
-    let first = stacks[0];
-    let heights = first.bottoms().iter().zip(&first.layers).map(|(b, l)| b.0 + 0.5 * l.thickness.0).collect();
-    let by_layer: Vec<Vec<LayerScattering>> =
-        (0..first.layers.len()).into_par_iter().map(|layer| scatterings(stacks, layer)).collect();
-    let chains = stacks
-        .par_iter()
-        .enumerate()
-        .map(|(s, stack)| {
-            let layers: Vec<&LayerScattering> =
-                by_layer.iter().map(|layer| &layer[s % layer.len()]).collect();
-            Chains::new(stack, &layers, beam_power)
-        })
-        .collect();
-    (heights, chains)
-}
-
-/// What the forward-scattering correction needs at every frequency and gap.
-struct Forward {
-    /// What the chains of slices lack in total, over the radiance without board.
-    whole: Vec<f64>,
-    /// Heights of the middles with the gap `gap`, in mm.
-    heights: Vec<f64>,
-    gap: f64,
-    chains: Vec<Chains>,
-    /// Every [`ANCHORS`]th stack and the last, squeezed flat.
-    anchors: Vec<(usize, Transport)>,
-}
-
-/// The squeezed stacks, looked at.
-struct Flats<'a> {
-    nodes: Vec<Nodes<'a>>,
-    /// Their answers where they are the same at all frequencies: a single layer without thickness knows none.
-    same: Option<Vec<Response>>,
-}
-
-impl Flats<'_> {
-    /// The answers at one frequency; `None` where they are the same at all.
-    fn at(&self, k: f64) -> Option<Vec<Response>> {
-        self.same.is_none().then(|| self.nodes.par_iter().map(|nodes| nodes.response(k)).collect())
-    }
-}
-
-impl Forward {
-    fn flats(&self) -> Flats<'_> {
-        let nodes: Vec<Nodes<'_>> = self.anchors.iter().map(|(_, flat)| Nodes::new(flat)).collect();
-        let single = self.heights.len() == 1;
-        let same = single.then(|| nodes.par_iter().map(|nodes| nodes.response(0.0)).collect());
-        Flats { nodes, same }
-    }
-
-    /// The correction for each stack at `k` over a gap, given the radiances without board and, where they depend on the
-    /// frequency, the answers of the squeezed stacks.
-    fn corrections(
-        &self,
-        flats: &Flats<'_>,
-        own: Option<&Vec<Response>>,
-        k: f64,
-        gap: f64,
-        without: &[f64],
-    ) -> Vec<f64> {
-        let raised = gap - self.gap;
-        let heights: Vec<f64> = self.heights.iter().map(|h| h + raised).collect();
-        let ways = Ways::new(&heights, k);
-        let responses = own.or(flats.same.as_ref()).into_iter().flatten();
-        let wander: Vec<(usize, f64)> = self
-            .anchors
-            .iter()
-            .zip(&flats.nodes)
-            .zip(responses)
-            .map(|(((i, _), nodes), response)| {
-                let squeezed = nodes.radiance(response, k, raised).1;
-                (*i, if squeezed > 0.0 { (without[*i] / squeezed).clamp(0.0, 1.0) } else { 0.0 })
-            })
-            .collect();
-        self.chains
-            .iter()
-            .enumerate()
-            .map(|(s, chains)| {
-                let after = wander.partition_point(|&(i, _)| i < s);
-                let (right, high) = wander[after];
-                let (left, low) = wander[after.saturating_sub(1)];
-                let share = if right > left { (s - left) as f64 / (right - left) as f64 } else { 1.0 };
-                (low + (high - low) * share) * chains.excess(&ways) + self.whole[s] * without[s]
-            })
-            .collect()
-    }
-}
-
-/// How one layer scatters in each of the stacks; a single entry when it is the same in all.
-fn scatterings(stacks: &[&Stack], layer: usize) -> Vec<LayerScattering> {
-    let placed = stacks[0].layers[layer];
-    let outermost = layer + 1 == stacks[0].layers.len();
-    let at = |albedo: f64| {
-        LayerScattering::new(&Layer { optics: Optics { albedo, ..placed.optics }, ..placed }, outermost)
-    };
-    let roots: Vec<f64> =
-        stacks.iter().map(|s| (1.0 - s.layers[layer].optics.albedo).max(0.0).sqrt()).collect();
-    let (low, high) = roots.iter().fold((f64::INFINITY, 0.0f64), |(l, h), &r| (l.min(r), h.max(r)));
-    let (middle, half) = (0.5 * (low + high), 0.5 * (high - low));
-    if half == 0.0 {
-        return vec![at(placed.optics.albedo)];
-    }
-    if stacks.len() <= ALBEDOS {
-        return stacks.par_iter().map(|s| at(s.layers[layer].optics.albedo)).collect();
-    }
-    let nodes: Vec<f64> = (0..ALBEDOS)
-        .map(|i| middle + half * (std::f64::consts::PI * (i as f64 + 0.5) / ALBEDOS as f64).cos())
-        .collect();
-    let parts: Vec<LayerScattering> = nodes.par_iter().map(|r| at(1.0 - r * r)).collect();
-    let interpolation = Interpolation::from_nodes(&nodes);
-    roots.par_iter().map(|&root| LayerScattering::mixed(&parts, &interpolation.basis(root))).collect()
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::light::Optics;
     use crate::quantity::PerMillimetre;
 
     /// Of the transform at zero, for both ways: what the chains' quadrature (7e-5, [`super::super::forward`]) and the spline

@@ -4,7 +4,7 @@ use super::MOST_TILT_RAD;
 use super::chains::{Chain, Scattering, ViewTable, Ways};
 use super::spot::ObliqueSpot;
 use crate::light::dense;
-use crate::light::spots::{CUT, distinct, knots_by, sharpest_image, slices, split, with_gap};
+use crate::light::spots::{CUT, distinct, knots_by, mending, sharpest_image, slices, split, with_gap};
 use crate::light::spread::frequency_knots_every;
 use crate::light::stack::unscattered;
 use crate::light::transport::{SourceKernel, Transport, layer_rule};
@@ -191,6 +191,14 @@ impl View {
                 prepared.par_iter().map(|prepared| self.transform(prepared, ways.as_ref(), k)).collect()
             })
             .collect();
+        let borrowed: Vec<&Stack> = stacks.iter().collect();
+        if let Some(factors) = mending(&borrowed, self.beam_power, &knots) {
+            for (by_stack, factors) in values.iter_mut().zip(&factors) {
+                for (value, factor) in by_stack.iter_mut().zip(factors) {
+                    value.iter_mut().for_each(|v| *v *= factor);
+                }
+            }
+        }
         let shift = self.middle(&knots, &values, stacks.len() / 2);
         for (k, by_stack) in knots.iter().zip(&mut values) {
             for value in by_stack.iter_mut().flat_map(|v| v.iter_mut().zip(&self.angles)) {

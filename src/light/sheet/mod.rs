@@ -37,6 +37,7 @@ mod towards;
 
 pub use forward::{ForwardRow, forward_row};
 pub use modes::AzimuthTable;
+pub(super) use modes::associated_row;
 pub use quadrature::Quadrature;
 pub use towards::{Towards, TowardsTable};
 

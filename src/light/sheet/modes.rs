@@ -95,7 +95,7 @@ impl AzimuthTable {
 }
 
 /// `sqrt((l-m)!/(l+m)!) P_l^m(x)` for l from 0 to `count - 1` (zero below m), without the alternating sign.
-pub(super) fn associated_row(m: usize, x: f64, count: usize) -> Vec<f64> {
+pub(in crate::light) fn associated_row(m: usize, x: f64, count: usize) -> Vec<f64> {
     let mut row = vec![0.0; count];
     if m >= count {
         return row;

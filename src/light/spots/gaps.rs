@@ -1,0 +1,308 @@
+//! Stacks that differ in albedo alone, solved over any gaps below them.
+
+use super::chained::{ANCHORS, Flats, Forward, chains};
+use super::{knots, sharpest_image, slices, soften, split, with_gap};
+use crate::light::forward::Ways;
+use crate::light::harmonics::{self, Near};
+use crate::light::response::{Nodes, Response, Seen};
+use crate::light::spread::{SpotSpectrum, frequency_end, frequency_knots};
+use crate::light::transport::{SourceKernel, Transport};
+use crate::light::{Stack, dense};
+use rayon::prelude::*;
+
+/// By how much a spot from the side is mended at most.
+const MENDED: [f64; 2] = [0.5, 2.0];
+
+/// Stacks that have layers, ready to be solved over any first gaps.
+pub(super) struct OverGaps<'a> {
+    stacks: &'a [&'a Stack],
+    beam_power: f64,
+    source: SourceKernel,
+    transports: Vec<Transport>,
+    /// The gap with which `stacks` and `transports` were made, in mm.
+    gap: f64,
+}
+
+/// The gaps that are solved together: they share knots.
+struct Batch {
+    /// Indices into the list of gaps.
+    gaps: Vec<usize>,
+    knots: Vec<f64>,
+    /// How many of the knots each gap needs, and the length in mm with which its transform falls off.
+    needed: Vec<(usize, f64)>,
+}
+
+impl<'a> OverGaps<'a> {
+    pub(super) fn new(stacks: &'a [&'a Stack], beam_power: f64) -> OverGaps<'a> {
+        let source = SourceKernel::of_beam(beam_power);
+        let transports =
+            stacks.iter().map(|stack| Transport::new(&stack.reduced(), beam_power, source.clone())).collect();
+        OverGaps { stacks, beam_power, source, transports, gap: stacks[0].layers[0].gap_below.0 }
+    }
+
+    pub(super) fn spots(&self, gaps_mm: &[f64]) -> Vec<Vec<SpotSpectrum>> {
+        let nodes: Vec<Nodes<'_>> = self.transports.iter().map(Nodes::new).collect();
+        let (forwards, forward_of) = self.forwards(gaps_mm, &nodes, false);
+        let flats = flats(&forwards);
+        let near = self.near(gaps_mm);
+        let ready = Ready {
+            over: self,
+            nodes: &nodes,
+            forwards: &forwards,
+            flats: &flats,
+            near: near.as_ref(),
+            chained: gaps_mm.iter().any(|&gap| self.near_share(gap) < 1.0),
+        };
+        let mut found: Vec<Vec<SpotSpectrum>> = vec![Vec::new(); gaps_mm.len()];
+        for batch in self.batches(gaps_mm) {
+            // By knot, by gap (none beyond the gap's last knot), by stack.
+            let radiances: Vec<Vec<Vec<f64>>> = batch
+                .knots
+                .par_iter()
+                .enumerate()
+                .map(|(i, &k)| {
+                    let answers = ready.answers(k);
+                    let at_gap = |(&gap, &(needed, _)): (&usize, &(usize, f64))| {
+                        if i < needed {
+                            ready.mixed(&answers, gaps_mm[gap], forward_of[gap])
+                        } else {
+                            Vec::new()
+                        }
+                    };
+                    batch.gaps.par_iter().zip(&batch.needed).with_min_len(8).map(at_gap).collect()
+                })
+                .collect();
+            for (place, (&gap, &(needed, decay))) in batch.gaps.iter().zip(&batch.needed).enumerate() {
+                let knots = &batch.knots[..needed];
+                found[gap] = self
+                    .stacks
+                    .iter()
+                    .enumerate()
+                    .map(|(s, stack)| {
+                        let values = radiances[..needed].iter().map(|by_gap| by_gap[place][s]).collect();
+                        self.spectrum(&with_gap(stack, gaps_mm[gap]), knots, values, decay)
+                    })
+                    .collect();
+            }
+        }
+        found
+    }
+
+    /// Which share of the spot over this gap spherical harmonics are to find.
+    fn near_share(&self, gap: f64) -> f64 {
+        harmonics::share(&with_gap(self.stacks[0], gap))
+    }
+
+    /// The spherical harmonics, if any of these gaps asks for them.
+    fn near(&self, gaps_mm: &[f64]) -> Option<Near> {
+        let asked = gaps_mm.iter().any(|&gap| self.near_share(gap) > 0.0);
+        asked.then(|| Near::new(self.stacks, self.beam_power))
+    }
+
+    fn spectrum(&self, stack: &Stack, knots: &[f64], values: Vec<f64>, decay: f64) -> SpotSpectrum {
+        let mut values = dense::spectrum(stack, self.beam_power, values[0], knots).unwrap_or(values);
+        if sharpest_image(stack).is_some() {
+            soften(knots, &mut values);
+        }
+        SpotSpectrum::with_decay(knots.to_vec(), &values, decay)
+    }
+
+    /// The usual gaps share the knots that the lowest and the highest of them ask for; a gap with an image sharper than itself
+    /// has its own.
+    fn batches(&self, gaps_mm: &[f64]) -> Vec<Batch> {
+        let mut batches = Vec::new();
+        let mut usual = Vec::new();
+        for (i, &gap) in gaps_mm.iter().enumerate() {
+            let stack = with_gap(self.stacks[0], gap);
+            if sharpest_image(&stack).is_some() {
+                let (knots, decay) = knots(&stack);
+                batches.push(Batch { gaps: vec![i], needed: vec![(knots.len(), decay)], knots });
+            } else {
+                usual.push(i);
+            }
+        }
+        let of_usual = |f: fn(f64, f64) -> f64, start: f64| usual.iter().map(|&i| gaps_mm[i]).fold(start, f);
+        let (low, high) = (of_usual(f64::min, f64::INFINITY), of_usual(f64::max, 0.0));
+        if !usual.is_empty() {
+            let knots = frequency_knots(low, self.stacks[0].height().0 - self.gap + high);
+            let needed = usual
+                .iter()
+                .map(|&i| {
+                    let end = frequency_end(gaps_mm[i]);
+                    let below = knots.partition_point(|&k| k < end * (1.0 - 1e-9));
+                    ((below + 1).min(knots.len()), gaps_mm[i])
+                })
+                .collect();
+            batches.push(Batch { gaps: usual, needed, knots });
+        }
+        batches
+    }
+
+    /// The forward-scattering corrections for each way to cut the layers into slices that these gaps ask for (`None` where
+    /// nothing scatters forwards), and for each gap which of them it needs. Gaps that leave everything to the harmonics need none, unless `always`.
+    fn forwards(
+        &self,
+        gaps_mm: &[f64],
+        nodes: &[Nodes<'_>],
+        always: bool,
+    ) -> (Vec<Option<Forward>>, Vec<usize>) {
+        if self.stacks[0].layers.iter().all(|l| l.optics.asymmetry == 0.0) {
+            return (vec![None], vec![0; gaps_mm.len()]);
+        }
+        // The first stands for gaps that need none.
+        let mut forms: Vec<Vec<usize>> = vec![Vec::new()];
+        let mut forwards = vec![None];
+        let forward_of = gaps_mm
+            .iter()
+            .map(|&gap| {
+                if self.near_share(gap) == 1.0 && !always {
+                    return 0;
+                }
+                let form = slices(&with_gap(self.stacks[0], gap));
+                forms.iter().position(|known| *known == form).unwrap_or_else(|| {
+                    forwards.push(Some(self.forward(&form, nodes)));
+                    forms.push(form);
+                    forms.len() - 1
+                })
+            })
+            .collect();
+        (forwards, forward_of)
+    }
+
+    fn forward(&self, form: &[usize], nodes: &[Nodes<'_>]) -> Forward {
+        let split: Vec<Stack> = self.stacks.iter().map(|stack| split(stack, form)).collect();
+        let fine: Vec<&Stack> = split.iter().collect();
+        let (heights, chains) = chains(&fine, self.beam_power);
+        // Slices scatter light to and fro, which a chain of them leaves out; the whole layers' chain knows the total, which
+        // does not depend on the gap.
+        let whole: Vec<f64> = if fine[0].layers.len() == self.stacks[0].layers.len() {
+            vec![0.0; self.stacks.len()]
+        } else {
+            let (whole_heights, whole_chains) = self::chains(self.stacks, self.beam_power);
+            let (whole_ways, ways) = (Ways::new(&whole_heights, 0.0), Ways::new(&heights, 0.0));
+            whole_chains
+                .iter()
+                .zip(&chains)
+                .zip(nodes)
+                .map(|((whole, fine), nodes)| {
+                    let total = nodes.seen(&nodes.response(0.0), 0.0, 0.0).without;
+                    if total > 0.0 { (whole.excess(&whole_ways) - fine.excess(&ways)) / total } else { 0.0 }
+                })
+                .collect()
+        };
+        let last = self.stacks.len() - 1;
+        let anchors = (0..last)
+            .step_by(ANCHORS)
+            .chain([last])
+            .map(|i| {
+                let reduced = Stack { board_reflectance: 0.0, ..fine[i].reduced() };
+                (i, Transport::new(&reduced, self.beam_power, self.source.clone()).squeezed())
+            })
+            .collect();
+        Forward { heights, chains, whole, anchors, gap: self.gap }
+    }
+}
+
+fn flats(forwards: &[Option<Forward>]) -> Vec<Option<Flats<'_>>> {
+    forwards.iter().map(|forward| forward.as_ref().map(Forward::flats)).collect()
+}
+
+/// Everything that does not depend on the frequency.
+struct Ready<'b> {
+    over: &'b OverGaps<'b>,
+    nodes: &'b [Nodes<'b>],
+    forwards: &'b [Option<Forward>],
+    flats: &'b [Option<Flats<'b>>],
+    near: Option<&'b Near>,
+    /// Whether any gap asks for the chains.
+    chained: bool,
+}
+
+/// What is solved at one frequency for all gaps.
+struct Answers<'a> {
+    k: f64,
+    responses: Vec<Response>,
+    flats: Vec<Option<Vec<Response>>>,
+    near: Option<harmonics::Answer<'a>>,
+}
+
+impl Ready<'_> {
+    fn answers(&self, k: f64) -> Answers<'_> {
+        Answers {
+            k,
+            responses: if self.chained {
+                self.nodes.par_iter().map(|nodes| nodes.response(k)).collect()
+            } else {
+                Vec::new()
+            },
+            flats: self.flats.iter().map(|flats| flats.as_ref().and_then(|flats| flats.at(k))).collect(),
+            near: self.near.map(|near| near.at(k)),
+        }
+    }
+
+    fn seen(&self, answers: &Answers<'_>, gap: f64) -> Vec<Seen> {
+        let raised = gap - self.over.gap;
+        let both = self.nodes.iter().zip(&answers.responses);
+        both.map(|(nodes, response)| nodes.seen(response, answers.k, raised)).collect()
+    }
+
+    /// Radiance of each stack by transport and chains, given which of the ways to cut the layers serves.
+    fn chained(&self, answers: &Answers<'_>, gap: f64, form: usize) -> Vec<f64> {
+        let seen = self.seen(answers, gap);
+        let mut radiance: Vec<f64> = seen.iter().map(|seen| seen.radiance).collect();
+        if let (Some(forward), Some(flats)) = (&self.forwards[form], &self.flats[form]) {
+            let without: Vec<f64> = seen.iter().map(|seen| seen.without).collect();
+            let corrections =
+                forward.corrections(flats, answers.flats[form].as_ref(), answers.k, gap, &without);
+            radiance.iter_mut().zip(corrections).for_each(|(sum, value)| *sum += value);
+        }
+        radiance
+    }
+
+    /// Radiance of each stack over a gap.
+    fn mixed(&self, answers: &Answers<'_>, gap: f64, form: usize) -> Vec<f64> {
+        let share = self.over.near_share(gap);
+        let exact = self.near.zip(answers.near.as_ref()).filter(|_| share > 0.0);
+        let Some((near, answer)) = exact else { return self.chained(answers, gap, form) };
+        let exact = near.radiances(answer, gap);
+        if share == 1.0 {
+            return exact;
+        }
+        let chained = self.chained(answers, gap, form);
+        chained.iter().zip(exact).map(|(c, e)| c + share * (e - c)).collect()
+    }
+}
+
+/// For each knot and each stack the factor by which spherical harmonics change what transport and chains find straight ahead; `None`
+/// where they are not asked for.
+pub(in crate::light) fn mending(stacks: &[&Stack], beam_power: f64, knots: &[f64]) -> Option<Vec<Vec<f64>>> {
+    let share = harmonics::share(stacks.first()?);
+    if share == 0.0 {
+        return None;
+    }
+    let over = OverGaps::new(stacks, beam_power);
+    let nodes: Vec<Nodes<'_>> = over.transports.iter().map(Nodes::new).collect();
+    let (forwards, forward_of) = over.forwards(&[over.gap], &nodes, true);
+    let flats = flats(&forwards);
+    let near = over.near(&[over.gap]);
+    let ready = Ready {
+        over: &over,
+        nodes: &nodes,
+        forwards: &forwards,
+        flats: &flats,
+        near: near.as_ref(),
+        chained: true,
+    };
+    let factors = |&k: &f64| {
+        let answers = ready.answers(k);
+        let chained = ready.chained(&answers, over.gap, forward_of[0]);
+        let exact = near.as_ref().zip(answers.near.as_ref());
+        let exact = exact.map_or_else(Vec::new, |(near, answer)| near.radiances(answer, over.gap));
+        let factor = |(exact, chained): (f64, f64)| {
+            let ratio = if chained > 0.0 { (exact / chained).clamp(MENDED[0], MENDED[1]) } else { 1.0 };
+            1.0 + share * (ratio - 1.0)
+        };
+        exact.into_iter().zip(chained).map(factor).collect()
+    };
+    Some(knots.par_iter().map(factors).collect())
+}
