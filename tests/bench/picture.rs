@@ -7,13 +7,16 @@
 #![allow(missing_docs, reason = "criterion's macros make public items")]
 #![allow(clippy::print_stdout, reason = "the ratio is what this is about")]
 
+mod shared;
+
 use criterion::{Criterion, criterion_group, criterion_main};
+use shared::{bare_transforms, block, median, seconds};
 use std::hint::black_box;
-use std::time::{Duration, Instant};
+use std::time::Duration;
 use weftlight::light::Window;
 use weftlight::light::spread::SpotSpectrum;
 use weftlight::picture::fft2::Fft2;
-use weftlight::picture::plane::{Accuracy, Frame, Plane, SpotChannel, SpotPoint, sum_of_spots};
+use weftlight::picture::plane::{Accuracy, Frame, Plane, SpotChannel, sum_of_spots};
 
 /// Rounds in which picture and transforms take turns.
 const ROUNDS: usize = 15;
@@ -30,37 +33,6 @@ fn spot(h: f64) -> SpotSpectrum {
     let knots: Vec<f64> = (0..=1000).map(|i| 30.0 / h * (f64::from(i) / 1000.0).powi(2)).collect();
     let values = knots.iter().map(|&k| if k == 0.0 { 1.0 } else { k * h * pxfm::f_k1(k * h) }).collect();
     SpotSpectrum::new(knots, values)
-}
-
-/// Points in an oblong block off the grid, filling most of the frame.
-fn block(size: [u32; 2], count: u32) -> Vec<SpotPoint> {
-    let columns = (f64::from(count) * f64::from(size[0]) / f64::from(size[1])).sqrt().ceil() as u32;
-    let pitch = 0.9 * f64::from(size[0]) / f64::from(columns);
-    let rows = count.div_ceil(columns);
-    (0..count)
-        .map(|i| SpotPoint {
-            x_mm: (f64::from(i % columns) - 0.5 * f64::from(columns - 1)) * pitch + 0.123,
-            y_mm: (f64::from(i / columns) - 0.5 * f64::from(rows - 1)) * pitch - 0.321,
-            amount: 1.0,
-        })
-        .collect()
-}
-
-/// Three forward and three inverse transforms.
-fn bare_transforms(fft: &Fft2, input: &[f32]) -> f32 {
-    let spectra: Vec<_> = (0..3).map(|_| fft.forward(black_box(input))).collect();
-    spectra.into_iter().map(|s| fft.inverse(s)[0]).sum()
-}
-
-fn seconds<T>(work: impl FnOnce() -> T) -> f64 {
-    let start = Instant::now();
-    black_box(work());
-    start.elapsed().as_secs_f64()
-}
-
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values[values.len() / 2]
 }
 
 /// Prints the picture's time over that of the bare transforms, measured in turn: whatever else the machine does meets both.

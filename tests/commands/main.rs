@@ -6,6 +6,7 @@ mod cloth;
 #[path = "../common/mod.rs"]
 mod common;
 mod compare;
+mod documents;
 mod estimate;
 mod make;
 mod manual;
