@@ -9,7 +9,7 @@
 
 use super::kernels::Kernel;
 use super::transport::{Crossing, SourceKernel, Transport, crossings, layer_rule, straight};
-use nalgebra::{DMatrix, DVector};
+use nalgebra::{DVector, Dyn, LU};
 use std::f64::consts::PI;
 
 /// The nodes of one stack at one wavelength, as the light from below and the viewer see them.
@@ -33,8 +33,8 @@ pub(super) struct Nodes<'a> {
 pub(super) struct Response {
     /// With these weights the unscattered fluence at the nodes makes the radiance straight ahead.
     ahead: DVector<f64>,
-    /// Fluence per unscattered fluence; only where a board throws light back.
-    inverse: Option<DMatrix<f64>>,
+    /// From unscattered fluence to fluence; only where a board throws light back.
+    system: Option<LU<f64, Dyn, Dyn>>,
 }
 
 /// What a viewer straight ahead sees, transformed, per unit flux of the source.
@@ -73,33 +73,31 @@ impl<'a> Nodes<'a> {
 
     /// Solves the system at the angular frequency `k` in 1/mm.
     pub(super) fn response(&self, k: f64) -> Response {
-        let system = self.transport.system(k);
-        // Scattering loses light, so the system has an inverse.
-        if self.transport.board > 0.0 {
-            let n = self.ahead.len();
-            let inverse = system.lu().try_inverse().unwrap_or_else(|| DMatrix::identity(n, n));
-            return Response { ahead: inverse.tr_mul(&self.ahead), inverse: Some(inverse) };
-        }
-        let ahead = system.transpose().lu().solve(&self.ahead);
-        Response { ahead: ahead.unwrap_or_else(|| self.ahead.clone()), inverse: None }
+        let system = self.transport.system(k).lu();
+        let ahead = transposed_solution(&system, &self.ahead);
+        Response { ahead, system: (self.transport.board > 0.0).then_some(system) }
     }
 
     /// Flux that the layers throw back on the board per unit flux of the source and of the board; nothing where the board is black.
     pub(super) fn thrown_back(&self, response: &Response, k: f64, raised: f64) -> [f64; 2] {
-        let Some(inverse) = &response.inverse else { return [0.0; 2] };
+        let Some(system) = &response.system else { return [0.0; 2] };
         let face = self.kernel_at(Kernel::lambertian(), k, raised);
         let own = (!self.lambertian).then(|| self.kernel_at(self.transport.source.get(), k, raised));
-        self.back(inverse, &face, own.as_ref())
+        self.back(system, &face, own.as_ref())
     }
 
     /// The same from the kernels of the board and, where it shines otherwise, of the source at the nodes.
-    fn back(&self, inverse: &DMatrix<f64>, face: &DVector<f64>, own: Option<&DVector<f64>>) -> [f64; 2] {
-        let back = |fluence: &DVector<f64>| -> f64 {
-            self.down.iter().zip(face).zip(fluence).map(|((d, f), p)| d * f * p).sum()
+    fn back(&self, system: &LU<f64, Dyn, Dyn>, face: &DVector<f64>, own: Option<&DVector<f64>>) -> [f64; 2] {
+        let back = |unscattered: &DVector<f64>| -> f64 {
+            let mut fluence = unscattered.clone();
+            // Scattering loses light, so the system has a solution.
+            let solved = system.solve_mut(&mut fluence);
+            debug_assert!(solved, "scattering cannot create light");
+            self.down.iter().zip(face).zip(&fluence).map(|((d, f), p)| d * f * p).sum()
         };
-        let from_board = 2.0 * back(&(inverse * face));
+        let from_board = 2.0 * back(face);
         let strength = self.transport.beam_power + 1.0;
-        [own.map_or(from_board, |own| strength * back(&(inverse * own))), from_board]
+        [own.map_or(from_board, |own| strength * back(own)), from_board]
     }
 
     /// A kernel at the nodes.
@@ -114,20 +112,36 @@ impl<'a> Nodes<'a> {
     pub(super) fn seen(&self, response: &Response, k: f64, raised: f64) -> Seen {
         let strength = self.transport.beam_power + 1.0;
         let board = self.transport.board;
-        let needs_face = self.lambertian || response.inverse.is_some();
+        let needs_face = self.lambertian || response.system.is_some();
         let face =
             if needs_face { self.kernel_at(Kernel::lambertian(), k, raised) } else { DVector::zeros(0) };
         let own = (!self.lambertian).then(|| self.kernel_at(self.transport.source.get(), k, raised));
         let source = own.as_ref().unwrap_or(&face);
         let without = strength * response.ahead.dot(source);
-        let Some(inverse) = &response.inverse else {
+        let Some(system) = &response.system else {
             return Seen { radiance: without, without };
         };
-        let [from_source, from_board] = self.back(inverse, &face, own.as_ref());
+        let [from_source, from_board] = self.back(system, &face, own.as_ref());
         let radiosity = board * from_source / (1.0 - board * from_board);
         let from_radiosity = 2.0 * response.ahead.dot(&face) + self.straight / PI;
         Seen { radiance: without + radiosity * from_radiosity, without }
     }
+}
+
+/// The solution of the transposed system: `A = P^T L U`, so `A^T x = U^T L^T P x`.
+fn transposed_solution(system: &LU<f64, Dyn, Dyn>, right: &DVector<f64>) -> DVector<f64> {
+    let mut solution = right.clone();
+    // Scattering loses light, so the system has a solution.
+    let solved = system.lu_internal().tr_solve_upper_triangular_mut(&mut solution);
+    debug_assert!(solved, "scattering cannot create light");
+    // L has ones on its diagonal, which are not stored.
+    let lower = system.lu_internal();
+    for i in (0..solution.len()).rev() {
+        let below: f64 = (i + 1..solution.len()).map(|j| lower[(j, i)] * solution[j]).sum();
+        solution[i] -= below;
+    }
+    system.p().inv_permute_rows(&mut solution);
+    solution
 }
 
 #[cfg(test)]

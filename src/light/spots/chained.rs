@@ -6,21 +6,60 @@ use crate::light::response::{Nodes, Response};
 use crate::light::transport::Transport;
 use crate::light::{Layer, Optics, Stack};
 use rayon::prelude::*;
+use std::sync::Arc;
 
-/// Albedos at which a layer's scattering is computed when the albedo varies; 9 leave 5e-4 of the peak (tested on albedos
+/// Albedos at which a layer's scattering is computed when the albedo varies, at most; 9 leave 5e-4 of the peak (tested on albedos
 /// from 0.25 to 0.999).
 const ALBEDOS: usize = 9;
+/// Half the range of `sqrt(1 - albedo)` that so many albedos are made for. What they leave falls by this factor with each albedo, in
+/// proportion to the range: narrower ranges need fewer.
+const WIDEST_HALF: f64 = 0.42;
+const ALBEDO_ERROR: f64 = 5e-4;
+/// Fewer would not follow a bend.
+const FEWEST_ALBEDOS: usize = 3;
 
 /// The sideways wander changes little with the albedo: it is computed for every third stack and interpolated along the
 /// list, whose neighbours are taken to be neighbours in wavelength (error tested together with [`ALBEDOS`]).
 pub(super) const ANCHORS: usize = 3;
 
+/// How the layers of some stacks scatter: by layer, one description a stack or a single one where it is the same in all.
+pub(super) type ByLayer = Vec<Arc<Vec<LayerScattering>>>;
+
+/// The same for several ways to cut the layers of the same stacks; layers alike, as slices of one cloth are, are computed once.
+pub(super) fn scatterings_of(ways: &[&[&Stack]]) -> Vec<ByLayer> {
+    let places: Vec<(usize, usize)> = ways
+        .iter()
+        .enumerate()
+        .flat_map(|(way, stacks)| (0..stacks[0].layers.len()).map(move |layer| (way, layer)))
+        .collect();
+    let outermost = |(way, layer): (usize, usize)| layer + 1 == ways[way][0].layers.len();
+    let alike = |one: (usize, usize), other: (usize, usize)| {
+        let same = |(a, b): (&&Stack, &&Stack)| {
+            let (a, b) = (&a.layers[one.1], &b.layers[other.1]);
+            a.thickness == b.thickness && a.optics == b.optics
+        };
+        outermost(one) == outermost(other) && ways[one.0].iter().zip(ways[other.0]).all(same)
+    };
+    let first_alike: Vec<usize> = places
+        .iter()
+        .enumerate()
+        .map(|(i, &place)| places[..i].iter().position(|&before| alike(before, place)).unwrap_or(i))
+        .collect();
+    let own = |(i, &(way, layer)): (usize, &(usize, usize))| {
+        (first_alike[i] == i).then(|| Arc::new(scatterings(ways[way], layer)))
+    };
+    let computed: Vec<Option<Arc<Vec<LayerScattering>>>> = places.par_iter().enumerate().map(own).collect();
+    let mut found: Vec<ByLayer> = vec![Vec::new(); ways.len()];
+    for ((way, _), first) in places.iter().zip(first_alike) {
+        found[*way].extend(computed[first].clone());
+    }
+    found
+}
+
 /// Heights of the middles and the chains of stacks that differ in albedo alone.
-pub(super) fn chains(stacks: &[&Stack], beam_power: f64) -> (Vec<f64>, Vec<Chains>) {
+pub(super) fn chains(stacks: &[&Stack], by_layer: &ByLayer, beam_power: f64) -> (Vec<f64>, Vec<Chains>) {
     let first = stacks[0];
     let heights = first.bottoms().iter().zip(&first.layers).map(|(b, l)| b.0 + 0.5 * l.thickness.0).collect();
-    let by_layer: Vec<Vec<LayerScattering>> =
-        (0..first.layers.len()).into_par_iter().map(|layer| scatterings(stacks, layer)).collect();
     let chains = stacks
         .par_iter()
         .enumerate()
@@ -105,6 +144,16 @@ impl Forward {
     }
 }
 
+/// How many albedos a range of `sqrt(1 - albedo)` asks for, given half of it: interpolation at Chebyshev's places converges as a power of
+/// the range.
+fn albedos(half: f64) -> usize {
+    // (half / reach)^n = error, where (WIDEST_HALF / reach)^ALBEDOS = error.
+    let widest = ALBEDO_ERROR.ln() / ALBEDOS as f64;
+    let fall = widest + (half / WIDEST_HALF).ln();
+    let needed = if fall < 0.0 { (ALBEDO_ERROR.ln() / fall).ceil() } else { f64::INFINITY };
+    needed.clamp(FEWEST_ALBEDOS as f64, ALBEDOS as f64) as usize
+}
+
 /// How one layer scatters in each of the stacks; a single entry when it is the same in all.
 fn scatterings(stacks: &[&Stack], layer: usize) -> Vec<LayerScattering> {
     let placed = stacks[0].layers[layer];
@@ -119,11 +168,12 @@ fn scatterings(stacks: &[&Stack], layer: usize) -> Vec<LayerScattering> {
     if half == 0.0 {
         return vec![at(placed.optics.albedo)];
     }
-    if stacks.len() <= ALBEDOS {
+    let albedos = albedos(half);
+    if stacks.len() <= albedos {
         return stacks.par_iter().map(|s| at(s.layers[layer].optics.albedo)).collect();
     }
-    let nodes: Vec<f64> = (0..ALBEDOS)
-        .map(|i| middle + half * (std::f64::consts::PI * (i as f64 + 0.5) / ALBEDOS as f64).cos())
+    let nodes: Vec<f64> = (0..albedos)
+        .map(|i| middle + half * (std::f64::consts::PI * (i as f64 + 0.5) / albedos as f64).cos())
         .collect();
     let parts: Vec<LayerScattering> = nodes.par_iter().map(|r| at(1.0 - r * r)).collect();
     let interpolation = Interpolation::from_nodes(&nodes);

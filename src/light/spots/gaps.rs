@@ -1,9 +1,10 @@
 //! Stacks that differ in albedo alone, solved over any gaps below them.
 
-use super::chained::{ANCHORS, Flats, Forward, chains};
+use super::chained::{ANCHORS, Flats, Forward, chains, scatterings_of};
 use super::{knots, sharpest_image, slices, soften, split, with_gap};
 use crate::light::forward::Ways;
 use crate::light::harmonics::{self, Near};
+use crate::light::quadrature::lagrange;
 use crate::light::response::{Nodes, Response, Seen};
 use crate::light::spread::{SpotSpectrum, frequency_end, frequency_knots};
 use crate::light::transport::{SourceKernel, Transport};
@@ -12,6 +13,42 @@ use rayon::prelude::*;
 
 /// By how much a spot from the side is mended at most.
 const MENDED: [f64; 2] = [0.5, 2.0];
+
+/// Every second knot is solved. Those between follow from the logarithms of six around them: closed forms come out within 2e-5 of
+/// their height (tested), 60 random piles within 1.8e-4 (median) to 1.1e-3 (largest) of knots four times as close, much of it the
+/// noise of the chains themselves (0.8e-4 and 1.2e-3 with every knot solved).
+const SOLVED: usize = 2;
+/// So many knots from zero on are all solved: a spot's long tail makes the transform go as `k^2 ln k` there, which no polynomial follows.
+const FIRST: usize = 2 * SOLVED;
+
+/// Whether a knot is solved.
+fn is_solved(knot: usize) -> bool {
+    knot < FIRST || knot.is_multiple_of(SOLVED)
+}
+
+/// The values at all knots from those at the solved ones, the last among them.
+///
+/// A spot's transform is even in k, and the knots are evenly spaced in the hyperbolic angle v, `k = scale sinh(v)`.
+fn filled(solved: &[f64]) -> Vec<f64> {
+    let (first, rest) = solved.split_at(FIRST.min(solved.len()));
+    let even: Vec<f64> = first.iter().step_by(SOLVED).chain(rest).copied().collect();
+    let mirrored: Vec<f64> = [even[2], even[1]].iter().chain(&even).copied().collect();
+    let logarithms: Vec<f64> = mirrored.iter().map(|value| value.ln()).collect();
+    let mut values = Vec::with_capacity(SOLVED * even.len());
+    for (i, &value) in even.iter().enumerate() {
+        values.push(value);
+        if i + 1 == even.len() {
+            break;
+        }
+        let (start, weights) = lagrange(i as f64 + 2.5, mirrored.len());
+        let mixed = |of: &[f64]| -> f64 { of[start..].iter().zip(&weights).map(|(v, w)| v * w).sum() };
+        let logarithm = mixed(&logarithms);
+        // What is lost in rounding may be zero or below.
+        values.push(if logarithm.is_finite() { logarithm.exp() } else { mixed(&mirrored) });
+    }
+    values[..first.len()].copy_from_slice(first);
+    values
+}
 
 /// Stacks that have layers, ready to be solved over any first gaps.
 pub(super) struct OverGaps<'a> {
@@ -55,12 +92,12 @@ impl<'a> OverGaps<'a> {
         };
         let mut found: Vec<Vec<SpotSpectrum>> = vec![Vec::new(); gaps_mm.len()];
         for batch in self.batches(gaps_mm) {
-            // By knot, by gap (none beyond the gap's last knot), by stack.
-            let radiances: Vec<Vec<Vec<f64>>> = batch
-                .knots
-                .par_iter()
-                .enumerate()
-                .map(|(i, &k)| {
+            let solved: Vec<(usize, f64)> =
+                batch.knots.iter().copied().enumerate().filter(|&(i, _)| is_solved(i)).collect();
+            // By solved knot, by gap (none beyond the gap's last knot), by stack.
+            let radiances: Vec<Vec<Vec<f64>>> = solved
+                .into_par_iter()
+                .map(|(i, k)| {
                     let answers = ready.answers(k);
                     let at_gap = |(&gap, &(needed, _)): (&usize, &(usize, f64))| {
                         if i < needed {
@@ -79,7 +116,9 @@ impl<'a> OverGaps<'a> {
                     .iter()
                     .enumerate()
                     .map(|(s, stack)| {
-                        let values = radiances[..needed].iter().map(|by_gap| by_gap[place][s]).collect();
+                        let solved = &radiances[..(0..needed).filter(|&i| is_solved(i)).count()];
+                        let values =
+                            filled(&solved.iter().map(|by_gap| by_gap[place][s]).collect::<Vec<_>>());
                         self.spectrum(&with_gap(stack, gaps_mm[gap]), knots, values, decay)
                     })
                     .collect();
@@ -130,7 +169,8 @@ impl<'a> OverGaps<'a> {
                 .map(|&i| {
                     let end = frequency_end(gaps_mm[i]);
                     let below = knots.partition_point(|&k| k < end * (1.0 - 1e-9));
-                    ((below + 1).min(knots.len()), gaps_mm[i])
+                    // The last one is solved.
+                    ((below.next_multiple_of(SOLVED) + 1).min(knots.len()), gaps_mm[i])
                 })
                 .collect();
             batches.push(Batch { gaps: usual, needed, knots });
@@ -172,13 +212,14 @@ impl<'a> OverGaps<'a> {
     fn forward(&self, form: &[usize], nodes: &[Nodes<'_>]) -> Forward {
         let split: Vec<Stack> = self.stacks.iter().map(|stack| split(stack, form)).collect();
         let fine: Vec<&Stack> = split.iter().collect();
-        let (heights, chains) = chains(&fine, self.beam_power);
+        let cut = fine[0].layers.len() != self.stacks[0].layers.len();
+        let ways: &[&[&Stack]] = if cut { &[&fine, self.stacks] } else { &[&fine] };
+        let by_layer = scatterings_of(ways);
+        let (heights, chains) = chains(&fine, &by_layer[0], self.beam_power);
         // Slices scatter light to and fro, which a chain of them leaves out; the whole layers' chain knows the total, which
         // does not depend on the gap.
-        let whole: Vec<f64> = if fine[0].layers.len() == self.stacks[0].layers.len() {
-            vec![0.0; self.stacks.len()]
-        } else {
-            let (whole_heights, whole_chains) = self::chains(self.stacks, self.beam_power);
+        let whole: Vec<f64> = if cut {
+            let (whole_heights, whole_chains) = self::chains(self.stacks, &by_layer[1], self.beam_power);
             let (whole_ways, ways) = (Ways::new(&whole_heights, 0.0), Ways::new(&heights, 0.0));
             whole_chains
                 .iter()
@@ -189,6 +230,8 @@ impl<'a> OverGaps<'a> {
                     if total > 0.0 { (whole.excess(&whole_ways) - fine.excess(&ways)) / total } else { 0.0 }
                 })
                 .collect()
+        } else {
+            vec![0.0; self.stacks.len()]
         };
         let last = self.stacks.len() - 1;
         let anchors = (0..last)
@@ -305,4 +348,39 @@ pub(in crate::light) fn mending(stacks: &[&Stack], beam_power: f64, knots: &[f64
         exact.into_iter().zip(chained).map(factor).collect()
     };
     Some(knots.par_iter().map(factors).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use pxfm::f_k1;
+
+    #[test]
+    fn knots_between_follow_closed_forms() {
+        /// Of the height: what `SOLVED` states.
+        const ERROR: f64 = 2e-5;
+        // A bare Lambertian source h away; a flat top on a wide foot; a sharp spot on a wide one.
+        let bare = |k: f64, h: f64| if k == 0.0 { 1.0 } else { k * h * f_k1(k * h) };
+        let forms: [&dyn Fn(f64) -> f64; 3] =
+            [&|k| bare(k, 6.0), &|k| (1.0 + 6.0 * k) * (-6.0 * k).exp() / (1.0 + (5.0 * k).powi(2)), &|k| {
+                0.3 * bare(k, 6.0) + 0.7 * bare(k, 20.0)
+            }];
+        let knots = frequency_knots(6.0, 20.0);
+        for (n, form) in forms.iter().enumerate() {
+            let solved: Vec<f64> =
+                knots.iter().enumerate().filter(|&(i, _)| is_solved(i)).map(|(_, &k)| form(k)).collect();
+            let values = filled(&solved);
+            assert_eq!(values.len(), knots.len());
+            for (value, &k) in values.iter().zip(&knots) {
+                assert!((value - form(k)).abs() < ERROR, "form {n}, k {k}: {value} {}", form(k));
+            }
+        }
+    }
+
+    #[test]
+    fn knots_between_values_lost_in_rounding_stay_finite() {
+        let values = filled(&[1.0, 0.9, 0.7, 0.6, 0.5, 1e-9, -1e-12, 0.0, 1e-13]);
+        assert_eq!(values.len(), 13);
+        assert!(values.iter().all(|value| value.is_finite() && value.abs() <= 1.0), "{values:?}");
+    }
 }
