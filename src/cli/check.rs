@@ -7,7 +7,7 @@ use crate::cloth::shape::CLOTH;
 use crate::cloth::{Basis, Cloth};
 use crate::diagnose::{Diagnostic, to_json};
 use crate::files;
-use crate::pixels::curve::Kind;
+use crate::pixels::laying::Kind;
 use crate::pixels::layout::Place;
 use crate::pixels::list;
 use crate::reading::schema::json_schema;

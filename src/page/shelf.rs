@@ -11,7 +11,7 @@ use crate::cloth::label::write::{Heading, cloth_file};
 use crate::cloth::label::{LabelInput, Structure};
 use crate::cloth::{Basis, Cloth};
 use crate::diagnose::Diagnostic;
-use crate::light::transport::straight_transmittance;
+use crate::light::straight::straight_transmittance;
 use crate::picture::clip::developed;
 use crate::picture::exposure::{ExposureValue, resolve_for_set};
 use crate::picture::luminance::{LuminanceImage, luminance};

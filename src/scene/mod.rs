@@ -14,7 +14,7 @@ use crate::cloth::Cloth;
 use crate::light::Stack;
 use crate::light::oblique::Sight;
 use crate::motion::pattern::Pattern;
-use crate::pixels::curve::{Cut, Kind};
+use crate::pixels::laying::{Cut, Kind};
 use crate::pixels::outline::Outline;
 use crate::pixels::package::Package;
 use crate::quantity::{Millimetres, Nanometres};
