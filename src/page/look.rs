@@ -8,8 +8,9 @@ use super::turns::Turn;
 use crate::build::cautions::cautions;
 use crate::build::powered::both_cases;
 use crate::choose::standoff::{Curve, Subject, Sweep, Unjudgeable, end_mm_at, gaps};
-use crate::judge::numbers::{Judged, Layout, Numbers, Range};
+use crate::judge::numbers::{Judged, LOW_QUANTILE, Layout, Numbers, Range};
 use crate::judge::pace::Pace;
+use crate::judge::ranges::quantile;
 use crate::judge::softness::{Softness, look};
 use crate::picture::clip::developed;
 use crate::picture::kept::Kept;
@@ -325,19 +326,19 @@ impl GapCurve {
         let visibility: Vec<f64> = self.gaps_mm.iter().map(|gap| self.curve.at(*gap)).collect();
         json!({
             "present_mm": self.subject.own_gap_mm(), "least_mm": 0.0, "most_mm": self.end_mm, "gaps_mm": self.gaps_mm,
-            "low": self.end_of_range(1), "high": self.end_of_range(9), "bands": bands(&self.gaps_mm, &visibility),
+            "low": self.end_of_range(LOW_QUANTILE), "high": self.end_of_range(1.0 - LOW_QUANTILE), "bands": bands(&self.gaps_mm, &visibility),
             "visibility": visibility, "vanish_mm": self.curve.deciding(Softness::Smooth), "words": self.words(),
             "detail": if self.samples.is_some() { "full" } else { "quick" },
         })
     }
 
-    /// The visibility that so many tenths of the samples stay below, at each gap; `None` where nothing is uncertain, or not computed.
-    fn end_of_range(&self, tenths: usize) -> Option<Vec<f64>> {
+    /// The quantile of the samples' visibility at each gap; `None` where nothing is uncertain, or not computed.
+    fn end_of_range(&self, q: f64) -> Option<Vec<f64>> {
         let samples = self.samples.as_ref().filter(|samples| !samples.is_empty())?;
         let at = |gap: &f64| {
             let mut values: Vec<f64> = samples.iter().map(|sample| sample.at(*gap)).collect();
             values.sort_by(f64::total_cmp);
-            values[((values.len() - 1) * tenths + 5) / 10]
+            quantile(&values, q)
         };
         Some(self.gaps_mm.iter().map(at).collect())
     }
