@@ -3,13 +3,14 @@
 use super::asked::{Answer, Opened, number, scene};
 use super::turns::Turn;
 use crate::build::make::figures::{Figures, preview};
-use crate::build::make::tiles::{Paper, drawings};
+use crate::build::make::tiles::drawings;
 use crate::build::make::{chart::volts_chart, html::html, pages::pages, plan};
 use crate::client::html::html_for;
 use crate::client::motion::of_scene;
 use crate::client::pages::pages as client_pages;
 use crate::client::{Words, sheet};
 use crate::motion::reel::reel;
+use crate::paper::Paper;
 use crate::photo::decode::{ToneChoice, decode};
 use crate::picture::chart::svgs_to_pdf;
 use crate::picture::luminance::luminance;

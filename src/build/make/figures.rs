@@ -1,11 +1,11 @@
 //! The pictures between the sheet's words: the chart of voltages, and what the garment should look like once it shines.
 
 use super::Plan;
+use crate::paper::data_address;
 use crate::picture::luminance::luminance;
 use crate::picture::png_out::PngError;
 use crate::picture::render;
 use crate::scene::Scene;
-use base64::Engine;
 
 /// The longer side of the preview, in image pixels: sharp enough on paper, small enough to send.
 const LONGER_PX: u32 = 1000;
@@ -36,7 +36,7 @@ impl Preview {
     /// The picture as an address that holds it.
     #[must_use]
     pub fn address(&self) -> String {
-        format!("data:image/png;base64,{}", base64::engine::general_purpose::STANDARD.encode(&self.png))
+        data_address("image/png", &self.png)
     }
 }
 
