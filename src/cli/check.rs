@@ -177,12 +177,7 @@ fn areal_mass(scene: &Scene) -> Option<f64> {
 }
 
 pub(super) fn basis_in_words(basis: Basis) -> &'static str {
-    match basis {
-        Basis::Bulk => "optical numbers as given",
-        Basis::Measured => "from measurements",
-        Basis::Label => "estimated from its label",
-        Basis::Calibrated => "from photographs",
-    }
+    basis.in_words()
 }
 
 /// A length without needless decimals.

@@ -12,6 +12,7 @@
 use super::numbers::{Layout, NUMBERS_STEP_NM, Numbers};
 use super::pace::{Pace, Straight};
 use crate::cloth::Uncertainty;
+use crate::cloth::shape::MOST_OPEN;
 use crate::light::Stack;
 use crate::quantity::{Nanometres, PerMillimetre};
 use crate::scene::Scene;
@@ -28,8 +29,6 @@ pub const LOW_QUANTILE: f64 = 0.1;
 const SEED: u64 = 20;
 /// Gaps at which samples are computed when there are many.
 pub const ANCHORS: usize = 10;
-/// Openness stays below this, whatever the sample.
-const MOST_OPEN: f64 = 0.98;
 
 /// A number with the range that the cloths' uncertainty makes.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -344,6 +343,7 @@ mod tests {
             assert!((normal_quantile(p) - x).abs() < 1e-6, "{p}: {}", normal_quantile(p));
         }
     }
+
     #[test]
     fn quantiles_are_hazens_and_know_infinity() {
         // Worked by hand: of five samples the quantile 0.1 is the lowest, 0.5 the third, 0.6 half-way to the next.
@@ -362,7 +362,6 @@ mod tests {
         assert_eq!((with(2), with(3)), (21.0, f64::INFINITY));
         assert!(quantile(&[], 0.5).is_nan());
     }
-
 
     #[test]
     fn a_range_holds_its_value_and_is_the_same_each_time() {

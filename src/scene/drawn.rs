@@ -186,14 +186,10 @@ fn source_place<'a>(entry: &Entry<'a>) -> &'a FilePlace {
     entry.place_of(if entry.has("points_mm") { "points_mm" } else { "id" })
 }
 
-fn start(place: &FilePlace) -> FilePlace {
-    FilePlace { bytes: place.bytes.start..place.bytes.start, ..place.clone() }
-}
-
 fn no_outline(fault: NoOutline, entry: &Entry<'_>) -> Problem {
     let what =
         format!("{}{fault}", if entry.shape().what == "a fill" { "it cannot be filled: " } else { "" });
-    let problem = Problem::error(&start(source_place(entry)), what);
+    let problem = Problem::error(&source_place(entry).start(), what);
     match fault {
         NoOutline::Open { .. } => problem.next("Close the curve in the drawing program."),
         NoOutline::Crossing { .. } => problem
