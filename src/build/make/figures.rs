@@ -47,18 +47,9 @@ impl Preview {
 pub fn preview(scene: &Scene, plan: &Plan) -> Result<Preview, PngError> {
     let powered = plan.power.as_ref().map(|power| &power.both.typical.scene);
     let mut shown = powered.unwrap_or(scene).clone();
-    let longer = shown.view.size_px.into_iter().max().unwrap_or(1).max(1);
-    if longer > LONGER_PX {
-        let scaled =
-            |px: u32| (f64::from(px) * f64::from(LONGER_PX) / f64::from(longer)).round().max(1.0) as u32;
-        shown.view.size_px = shown.view.size_px.map(scaled);
-    }
+    shown.view.size_px = shown.view.size_within(LONGER_PX);
     let picture = luminance(&shown);
-    let png = render::png(&shown, &picture, render::exposure(&shown, &picture))?;
-    let at =
-        |from: usize| png.get(from..from + 4).and_then(|b| b.try_into().ok()).map_or(0, u32::from_be_bytes);
-    // Width and height stand at bytes 16 and 20 of a PNG (its specification, section 11.2.2).
-    let size_px = [at(16), at(20)];
+    let (png, size_px) = render::encoded(&shown, &picture, render::exposure(&shown, &picture), &[])?;
     let light = match powered {
         Some(_) => "at the brightness that the supply allows, typical parts",
         None => "at the levels of the scene",

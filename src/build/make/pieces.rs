@@ -201,7 +201,7 @@ fn drawn(laid: &Laid, scene: &Scene, group: usize) -> Vec<Part> {
         }
         LaidKind::List => {
             let own: Vec<&Pixel> = scene.pixels.iter().filter(|pixel| pixel.group == group).collect();
-            let cut_mm = own.windows(2).map(|pair| apart(pair[0], pair[1])).sum();
+            let cut_mm = own.windows(2).map(|pair| pair[0].apart_mm(pair[1])).sum();
             vec![Part {
                 kind: PieceKind::Listed,
                 pixels: laid.pixels,
@@ -217,7 +217,7 @@ fn drawn(laid: &Laid, scene: &Scene, group: usize) -> Vec<Part> {
 fn piece(scene: &Scene, group: usize, number: usize, part: Part, pixels: Range<usize>) -> Piece {
     let own = &scene.pixels[pixels.clone()];
     let package: &Package = &own[0].package;
-    let steps = || own.windows(2).map(|pair| apart(&pair[0], &pair[1]));
+    let steps = || own.windows(2).map(|pair| pair[0].apart_mm(&pair[1]));
     let between = match part.pitch_mm {
         Some(pitch) => Some([pitch; 2]),
         None if own.len() < 2 => None,
@@ -257,6 +257,7 @@ fn piece(scene: &Scene, group: usize, number: usize, part: Part, pixels: Range<u
     }
 }
 
-fn apart(a: &Pixel, b: &Pixel) -> f64 {
-    (a.at[0].0 - b.at[0].0).hypot(a.at[1].0 - b.at[1].0)
+/// Index of the piece on which a pixel sits.
+pub(super) fn piece_of(pieces: &[Piece], pixel: usize) -> usize {
+    pieces.partition_point(|piece| piece.pixels.end <= pixel).min(pieces.len().saturating_sub(1))
 }
