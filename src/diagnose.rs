@@ -48,6 +48,14 @@ pub struct Place {
     pub bytes: Range<usize>,
 }
 
+impl Place {
+    /// Its first character alone, so that a message about a whole map does not underline all its values.
+    #[must_use]
+    pub fn start(&self) -> Place {
+        Place { bytes: self.bytes.start..self.bytes.start, ..self.clone() }
+    }
+}
+
 /// Something that is wrong at a place of a text whose file is not yet named.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Problem {
@@ -306,7 +314,7 @@ pub fn nearest<'a>(word: &str, candidates: impl IntoIterator<Item = &'a str>) ->
 }
 
 /// A key without the unit at its end.
-fn without_unit(key: &str) -> &str {
+pub(crate) fn without_unit(key: &str) -> &str {
     const UNITS: [&str; 24] = [
         "_mm", "_cm", "_m", "_um", "_in", "_inch", "_inches", "_deg", "_degrees", "_rad", "_nm", "_lx",
         "_lux", "_px", "_ev", "_years", "_ma", "_a", "_v", "_volts", "_mah", "_ah", "_awg", "_hours",

@@ -75,6 +75,7 @@ pub mod judge;
 pub mod light;
 pub mod motion;
 pub mod page;
+pub mod paper;
 pub mod photo;
 pub mod picture;
 pub mod pixels;

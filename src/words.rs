@@ -18,6 +18,23 @@ pub fn three_digits(value: f64) -> String {
     }
 }
 
+/// Three significant digits at most: without zeros at the end of decimals.
+#[must_use]
+pub fn at_most_three_digits(value: f64) -> String {
+    let digits = three_digits(value);
+    if digits.contains('.') { digits.trim_end_matches('0').trim_end_matches('.').to_owned() } else { digits }
+}
+
+/// Two significant digits at most.
+#[must_use]
+pub fn two_digits(value: f64) -> String {
+    if value <= 0.0 || !value.is_finite() {
+        return format!("{value}");
+    }
+    let scale = 10f64.powf(value.log10().floor() - 1.0);
+    format!("{}", ((value / scale).round() * scale * 1e6).round() / 1e6)
+}
+
 /// A share in per cent.
 #[must_use]
 pub fn percent(share: f64) -> String {
@@ -54,9 +71,55 @@ pub fn folded(paragraph: &str) -> Vec<String> {
     lines
 }
 
+/// A text in lines that fit, broken at spaces (not at non-breaking ones) where possible, within words where not.
+#[must_use]
+pub fn wrapped(text: &str, fits: impl Fn(&str) -> bool) -> Vec<String> {
+    let mut lines = Vec::new();
+    let mut line = String::new();
+    for word in text.split([' ', '\n', '\t']).filter(|word| !word.is_empty()) {
+        let longer = if line.is_empty() { word.to_owned() } else { format!("{line} {word}") };
+        if fits(&longer) {
+            line = longer;
+            continue;
+        }
+        if !line.is_empty() {
+            lines.push(std::mem::take(&mut line));
+        }
+        for letter in word.chars() {
+            if !line.is_empty() && !fits(&format!("{line}{letter}")) {
+                lines.push(std::mem::take(&mut line));
+            }
+            line.push(letter);
+        }
+    }
+    if !line.is_empty() {
+        lines.push(line);
+    }
+    lines
+}
+
 /// With a capital at its beginning.
 #[must_use]
 pub fn capital(words: &str) -> String {
     let mut letters = words.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_have_so_many_digits_and_no_idle_zeros() {
+        let two = [(1234.0, "1200"), (9.96, "10"), (0.012_34, "0.012"), (7.0, "7"), (0.0, "0")];
+        assert_eq!(two.map(|(value, _)| two_digits(value)), two.map(|(_, words)| words));
+        let three = [(1234.0, "1230"), (2.0, "2"), (0.05, "0.05"), (16.67, "16.7"), (0.0, "0")];
+        assert_eq!(three.map(|(value, _)| at_most_three_digits(value)), three.map(|(_, words)| words));
+    }
+
+    #[test]
+    fn lines_break_at_spaces_and_within_long_words() {
+        let lines = wrapped("a bc\u{a0}d efghijk", |line| line.chars().count() <= 4);
+        assert_eq!(lines, ["a", "bc\u{a0}d", "efgh", "ijk"]);
+    }
 }

@@ -233,7 +233,7 @@ pub struct Hours {
 
 /// How long the supply's battery lasts at an average current; infinite for none. `None` for a supply without battery.
 ///
-/// For a pattern, the average of [`super::current::average_ma`] with a range as wide as that of its currents.
+/// For a pattern, the average over its time.
 #[must_use]
 pub fn hours(supply: &Supply, average: Current) -> Option<Hours> {
     let [least, nominal, most] = supply.battery?.charge_mah_at(supply.volts);

@@ -5,7 +5,7 @@
 
 use super::Case;
 use super::battery::Chemistry;
-use super::current::{Current, of_scene};
+use super::current::{Current, MA_PER_A, of_scene};
 use super::electric::MOST_V;
 use super::limits::{LimitedBy, limit};
 use super::powered::{BothCases, Powered};
@@ -16,7 +16,6 @@ use std::fmt;
 
 /// More than this through a controller board's pin deserves a word, in mA (common practice, no source).
 const PIN_WORTH_A_WORD_MA: f64 = 100.0;
-const MA_PER_A: f64 = 1000.0;
 
 /// One caution.
 #[derive(Clone, Debug, PartialEq)]

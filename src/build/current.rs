@@ -17,6 +17,7 @@ use std::ops::Add;
 
 /// Current of a built-in driver with all dies dark, least and most, in mA (from memory).
 const IDLE_RANGE_MA: [f64; 2] = [0.3, 1.0];
+pub(super) const MA_PER_A: f64 = 1000.0;
 
 /// A current with the range in which real parts lie, in mA.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -130,27 +131,6 @@ pub fn of_scene(scene: &Scene) -> Draw {
     scene.pixels.iter().map(of_pixel).sum()
 }
 
-/// What each group of the scene file draws, in the order of the file.
-#[must_use]
-pub fn by_group(scene: &Scene) -> Vec<Draw> {
-    let groups = scene.pixels.iter().map(|pixel| pixel.group + 1).max().unwrap_or(0);
-    let mut draws = vec![Draw::default(); groups];
-    for pixel in &scene.pixels {
-        draws[pixel.group] = draws[pixel.group] + of_pixel(pixel);
-    }
-    draws
-}
-
-/// Average current over time of a pattern, in mA, from pairs of duration (in any one unit, or share) and current in mA.
-/// `None` when the durations do not add up to more than zero, or one of them is negative or not finite.
-#[must_use]
-pub fn average_ma(parts: &[(f64, f64)]) -> Option<f64> {
-    let whole: f64 = parts.iter().map(|(duration, _)| duration).sum();
-    let sound = parts.iter().all(|(duration, ma)| *duration >= 0.0 && ma.is_finite());
-    (sound && whole.is_finite() && whole > 0.0)
-        .then(|| parts.iter().map(|(duration, ma)| duration * ma).sum::<f64>() / whole)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -191,27 +171,5 @@ mod tests {
         ));
         assert!((four.total().typical_ma - 10.0 * 20.0).abs() < EXACT);
         assert!((four.all_on().typical_ma - 10.0 * 77.0).abs() < EXACT);
-    }
-
-    #[test]
-    fn groups_add_up_to_the_scene() {
-        let scene = scene(
-            "strip: {pitch_mm: 16.67, count: 10}, ring: {count: 8, diameter_mm: 60, level: 0.2}, point: {}",
-            "{colour: \"#ffffff\", level: 0.4}",
-        );
-        let groups = by_group(&scene);
-        assert_eq!(groups.len(), 3);
-        let sum: Draw = groups.into_iter().sum();
-        let whole = of_scene(&scene);
-        assert!((sum.total().typical_ma - whole.total().typical_ma).abs() < EXACT);
-        assert!((sum.all_on().range_ma[0] - whole.all_on().range_ma[0]).abs() < EXACT);
-    }
-
-    #[test]
-    fn averages_over_a_pattern() {
-        assert_eq!(average_ma(&[(3.0, 100.0), (1.0, 500.0)]), Some(200.0));
-        assert_eq!(average_ma(&[]), None);
-        assert_eq!(average_ma(&[(-1.0, 100.0), (2.0, 100.0)]), None);
-        assert_eq!(average_ma(&[(f64::NAN, 100.0)]), None);
     }
 }

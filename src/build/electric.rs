@@ -142,7 +142,7 @@ pub struct StripCopper {
 }
 
 /// Packages from this side on sit on wide strips.
-const WIDE_FROM: Millimetres = Millimetres(3.0);
+pub(super) const WIDE_FROM: Millimetres = Millimetres(3.0);
 
 /// Copper of the flexible strip that usually carries a package: one conductor, at 20 C.
 ///

@@ -60,11 +60,6 @@ pub struct Cap {
     pub brightness_all_on: u8,
 }
 
-impl Cap {
-    /// No cap.
-    pub const NONE: Cap = Cap { factor: 1.0, idle_exceeds: false, brightness: 255, brightness_all_on: 255 };
-}
-
 /// The cap of the levels for a limit in mA; 1 without a limit.
 #[must_use]
 pub fn cap(draw: &Draw, limit: Option<Limit>, case: Case) -> Cap {

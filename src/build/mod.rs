@@ -2,7 +2,7 @@
 //!
 //! | from | to | function |
 //! |---|---|---|
-//! | [`Scene`](crate::scene::Scene) | current, dark, lit and all white | [`current::of_scene`], [`current::by_group`] |
+//! | [`Scene`](crate::scene::Scene) | current, dark, lit and all white | [`current::of_scene`] |
 //! | scene, [`Supply`](supply::Supply) | greatest level that the supply allows | [`limits::cap`] |
 //! | scene, supply | volts at every pixel, level left of every die | [`powered::powered`], over [`run`] and [`ladder`] |
 //! | supply, current | hours of a battery | [`battery::hours`] |

@@ -13,15 +13,11 @@ use super::supply::Supply;
 use crate::judge::colour_difference::colour_shift;
 use crate::light::spectrum::Xyz;
 use crate::motion::average::at_peak;
-use crate::pixels::package::Die;
 use crate::scene::Scene;
 use std::ops::Range;
 
 /// A voltage counts as too low only when it is so by more than this, in V: a meter's last digit.
 const SHOWN_V: f64 = 1e-3;
-/// A die counts as dimmed when it loses more than this share: about what the eye finds side by side.
-const SEEN: f64 = 0.02;
-
 /// A scene on its supply.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Powered {
@@ -46,17 +42,6 @@ pub struct BothCases {
     pub worst: Powered,
 }
 
-/// What happens to the light of a pixel.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Fading {
-    /// Nothing that is seen.
-    None,
-    /// All its lit dies lose alike.
-    Dimmer,
-    /// Blue and green lose more than red: white turns towards yellow and red.
-    Redder,
-}
-
 /// The scene as the supply lets it shine. The cap of a scene with a pattern is that of the moment that draws most.
 ///
 /// # Errors
@@ -75,7 +60,7 @@ pub fn both_cases(scene: &Scene, supply: &Supply) -> Result<BothCases, Unsolvabl
     Ok(BothCases { typical: of(Case::Typical)?, worst: of(Case::Worst)? })
 }
 
-/// [`powered`] with a cap of its own ([`Cap::NONE`] shows what the run does without one), fed at these pixels (counted from 0).
+/// [`powered`] with a cap of its own, fed at these pixels (counted from 0).
 ///
 /// # Errors
 /// As [`powered`].
@@ -125,30 +110,6 @@ impl Powered {
     #[must_use]
     pub fn pixels_below(&self) -> usize {
         self.below().iter().map(ExactSizeIterator::len).sum()
-    }
-
-    /// What happens along the run to the light of a pixel (counted from 0) of the scene as it was sent; the cap does not count.
-    #[must_use]
-    pub fn fading(&self, sent: &Scene, pixel: usize) -> Fading {
-        let (Some(shares), Some(of)) = (self.solved.shares.get(pixel), sent.pixels.get(pixel)) else {
-            return Fading::None;
-        };
-        let lit = || {
-            let dies = of.package.dies.iter().zip(&of.levels).zip(shares);
-            dies.filter(|((_, level), _)| **level > 0.0)
-                .map(|((facts, _), share)| (facts.die == Die::Red, *share))
-        };
-        let left = |red: bool| {
-            lit().filter(|(is_red, _)| *is_red == red).map(|(_, share)| share).fold(1.0, f64::min)
-        };
-        let (red, others) = (left(true), left(false));
-        if lit().any(|(is_red, _)| is_red) && red - others > SEEN {
-            Fading::Redder
-        } else if red.min(others) < 1.0 - SEEN {
-            Fading::Dimmer
-        } else {
-            Fading::None
-        }
     }
 
     /// How far the colour of a bare pixel (counted from 0) moves from what it is sent, as CIEDE2000 at equal lightness. `None` where it is

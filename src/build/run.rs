@@ -47,7 +47,7 @@ pub fn run(scene: &Scene, supply: &Supply, case: Case, factor: f64) -> Run {
 pub fn run_fed_at(scene: &Scene, supply: &Supply, at: &[usize], case: Case, factor: f64) -> Run {
     let wire = wire_ohm_per_mm(supply, case);
     let between = |pair: &[Pixel]| {
-        let length = apart_mm(&pair[0], &pair[1]);
+        let length = pair[0].apart_mm(&pair[1]);
         let ohm_per_mm =
             if pair[0].group == pair[1].group { strip_ohm_per_mm(&pair[0], supply, case) } else { wire };
         BOTH * ohm_per_mm * length
@@ -96,7 +96,7 @@ pub fn feed_pixels(scene: &Scene, injection: &Injection) -> Vec<usize> {
 #[must_use]
 pub fn lead_mm(scene: &Scene, supply: &Supply, at: usize) -> f64 {
     let beyond = match (scene.pixels.first(), scene.pixels.get(at)) {
-        (Some(first), Some(pixel)) => apart_mm(first, pixel),
+        (Some(first), Some(pixel)) => first.apart_mm(pixel),
         _ => 0.0,
     };
     supply.wire_length.0 + beyond
@@ -110,10 +110,6 @@ fn terminals(supply: &Supply, case: Case) -> (f64, f64) {
         }
         _ => (supply.volts * case.pick(1.0, 1.0 - SUPPLY_TOLERANCE), 0.0),
     }
-}
-
-fn apart_mm(a: &Pixel, b: &Pixel) -> f64 {
-    (a.at[0].0 - b.at[0].0).hypot(a.at[1].0 - b.at[1].0)
 }
 
 /// One conductor of the supply's wire, in ohm per mm.

@@ -33,8 +33,6 @@ pub const TABLE_CELSIUS: f64 = 20.0;
 pub const STRANDED_EXTRA: [f64; 2] = [0.02, 0.05];
 /// Current density at which to become careful under cloth, where heat cannot get away, in A/mm2 (from memory).
 const CAREFUL_A_PER_MM2: [f64; 2] = [2.0, 3.0];
-/// Preece's constant for copper: a bare wire of d mm melts in still air at about `80 d^1.5` ampere.
-const PREECE_COPPER: f64 = 80.0;
 
 /// A wire gauge, AWG: the larger the number, the thinner the wire.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -63,12 +61,6 @@ impl Gauge {
     #[must_use]
     pub fn careful_a(self) -> [f64; 2] {
         CAREFUL_A_PER_MM2.map(|density| density * self.area_mm2())
-    }
-
-    /// Where a bare wire in still air melts, in A (Preece's rule). Never a rating: insulation burns and skin blisters long before.
-    #[must_use]
-    pub fn melts_a(self) -> f64 {
-        PREECE_COPPER * self.diameter().0.powf(1.5)
     }
 }
 
@@ -113,7 +105,9 @@ mod tests {
     fn cautions_lie_far_below_melting() {
         for awg in 16..=36 {
             let [early, late] = Gauge(awg).careful_a();
-            assert!(early < late && late < Gauge(awg).melts_a() / 5.0, "{awg}");
+            // Preece's rule for copper: a bare wire of d mm melts in still air at about 80 d^1.5 ampere.
+            let melts = 80.0 * Gauge(awg).diameter().0.powf(1.5);
+            assert!(early < late && late < melts / 5.0, "{awg}");
         }
     }
 }

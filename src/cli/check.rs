@@ -7,7 +7,7 @@ use crate::cloth::shape::CLOTH;
 use crate::cloth::{Basis, Cloth};
 use crate::diagnose::{Diagnostic, to_json};
 use crate::files;
-use crate::pixels::curve::Kind;
+use crate::pixels::laying::Kind;
 use crate::pixels::layout::Place;
 use crate::pixels::list;
 use crate::reading::schema::json_schema;
@@ -177,12 +177,7 @@ fn areal_mass(scene: &Scene) -> Option<f64> {
 }
 
 pub(super) fn basis_in_words(basis: Basis) -> &'static str {
-    match basis {
-        Basis::Bulk => "optical numbers as given",
-        Basis::Measured => "from measurements",
-        Basis::Label => "estimated from its label",
-        Basis::Calibrated => "from photographs",
-    }
+    basis.in_words()
 }
 
 /// A length without needless decimals.

@@ -9,7 +9,7 @@ use crate::build::{Case, make::power::greatest_drift, powered::powered};
 use crate::cloth::catalogue::Reference;
 use crate::diagnose::Diagnostic;
 use crate::files;
-use crate::judge::bare_light::BareLight;
+use crate::judge::bare_light::{BareLight, SEEN_BARE};
 use crate::judge::numbers::Layout;
 use crate::motion::{average::at_time, shape::DURATION_S};
 use crate::picture::luminance::{LuminanceImage, luminance};
@@ -406,9 +406,6 @@ fn in_words(
     }
     lines.join("\n")
 }
-
-/// Share of light coming straight through above which the picture's words speak of it.
-const SEEN_BARE: f64 = 0.005;
 
 fn as_json(
     Job { scene, target, powered, photo, .. }: &Job,

@@ -2,12 +2,12 @@
 
 use super::preview::try_target;
 use super::{Outcome, judged, output};
-use crate::build::make::tiles::Paper;
 use crate::client::html::html_for;
 use crate::client::pages::pages;
 use crate::client::{NoSheet, Sheet, Words, motion, sheet};
 use crate::diagnose::Diagnostic;
 use crate::files;
+use crate::paper::Paper;
 use crate::picture::chart::svgs_to_pdf;
 use crate::reading::shape::MOST_TEXT;
 use crate::scene::file::{Resolved, read_with_warnings};

@@ -6,9 +6,7 @@
 use super::Sheet;
 use crate::build::cautions::{Caution, cautions};
 use crate::build::make::power::Power;
-
-/// Share of light coming straight through above which it is said that bare light dazzles, as in the words of a preview.
-pub(super) const SEEN_BARE: f64 = 0.005;
+use crate::judge::bare_light::SEEN_BARE;
 
 /// Cautions for one reader.
 #[derive(Clone, Debug, PartialEq, Eq)]

@@ -369,13 +369,3 @@ pub(super) fn sure(sheet: &Sheet) -> Vec<String> {
     points.extend(sheet.plan.warnings.iter().map(|warning| format!("The scene file warns: {warning}.")));
     points
 }
-
-/// How well a cloth is known, in words.
-pub(super) fn basis(basis: Basis) -> &'static str {
-    match basis {
-        Basis::Bulk => "optical numbers as given",
-        Basis::Measured => "from measurements",
-        Basis::Label => "estimated from its label",
-        Basis::Calibrated => "from photographs",
-    }
-}

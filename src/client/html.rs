@@ -8,12 +8,11 @@ use super::sections::{
     Block, ClothWords, Concerning, Fact, Part, Section, Shown, Stretch, deck, eyebrow, foot, hero, hex,
     sections,
 };
+use super::setting::{ACCENT, GLOW, INK, LINE, QUIET};
 use super::{Picture, Sheet};
-use crate::build::make::tiles::Paper;
+use crate::paper::{Paper, data_address, html_page, marked};
 use crate::picture::chart::{escaped, plain_number as n};
 use crate::words::capital;
-use base64::Engine;
-use base64::engine::general_purpose::STANDARD;
 
 /// The look: our own, quiet. Text stands out from its ground by at least 4.5 to 1 in both schemes (tested).
 const STYLE: &str = include_str!("sheet.css");
@@ -22,11 +21,11 @@ const STYLE: &str = include_str!("sheet.css");
 pub(super) const COLOURS: [(&str, &str, &str); 7] = [
     ("ground", "#fbfaf6", "#14161b"),
     ("card", "#f2f0e9", "#1c1f26"),
-    ("ink", "#22242a", "#ebe8e0"),
-    ("quiet", "#595c64", "#aeaca4"),
-    ("line", "#dcd8cd", "#343842"),
-    ("accent", "#83460f", "#e6b27a"),
-    ("glow", "#b8651b", "#d9974e"),
+    ("ink", INK, "#ebe8e0"),
+    ("quiet", QUIET, "#aeaca4"),
+    ("line", LINE, "#343842"),
+    ("accent", ACCENT, "#e6b27a"),
+    ("glow", GLOW, "#d9974e"),
 ];
 
 /// The sheet as a page that prints on A4.
@@ -38,17 +37,15 @@ pub fn html(sheet: &Sheet) -> String {
 /// The sheet as a page that prints on this paper.
 #[must_use]
 pub fn html_for(sheet: &Sheet, paper: Paper) -> String {
-    let title = escaped(&sheet.title);
-    let size = match paper {
-        Paper::A4 => "210mm 297mm",
-        Paper::Letter => "8.5in 11in",
-    };
     let scheme = |which: fn(&(&'static str, &'static str, &'static str)) -> &'static str| -> String {
         COLOURS.iter().map(|colour| format!("--{}: {}; ", colour.0, which(colour))).collect()
     };
     let (light, dark) = (scheme(|c| c.1), scheme(|c| c.2));
-    let mut body =
-        format!("<header>\n<p class=\"eyebrow\">{}</p>\n<h1>{title}</h1>\n", escaped(&eyebrow(sheet)));
+    let mut body = format!(
+        "<header>\n<p class=\"eyebrow\">{}</p>\n<h1>{}</h1>\n",
+        escaped(&eyebrow(sheet)),
+        escaped(&sheet.title)
+    );
     body += &format!("<p class=\"deck\">{}</p>\n</header>\n<main>\n", escaped(&deck(sheet)));
     body += &figure(&hero(sheet), "hero");
     if !sheet.note.is_empty() {
@@ -58,23 +55,18 @@ pub fn html_for(sheet: &Sheet, paper: Paper) -> String {
     }
     body += &sections(sheet).iter().map(|section| section_in_html(sheet, section)).collect::<String>();
     body += &format!("</main>\n<footer><p>{}</p></footer>\n", escaped(foot()));
-    format!(
-        "<!DOCTYPE html>\n<html xmlns=\"http://www.w3.org/1999/xhtml\" lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n<link rel=\"icon\" href=\"data:,\"/>\n<title>{title}</title>\n\
-         <style>\n:root {{ color-scheme: light dark; {light}}}\n@media (prefers-color-scheme: dark) {{ :root {{ {dark}}} }}\n{STYLE}\
-         @page {{ size: {size}; margin: 13mm 15mm; }}\n@media print {{ :root {{ color-scheme: light; {light}--ground: #ffffff; }} }}\n</style>\n</head>\n\
-         <body>\n{body}</body>\n</html>\n"
-    )
-}
-
-fn data(media_type: &str, bytes: &[u8]) -> String {
-    format!("data:{media_type};base64,{}", STANDARD.encode(bytes))
+    let style = format!(
+        "\n:root {{ color-scheme: light dark; {light}}}\n@media (prefers-color-scheme: dark) {{ :root {{ {dark}}} }}\n{STYLE}\
+         @page {{ size: {}; margin: 13mm 15mm; }}\n@media print {{ :root {{ color-scheme: light; {light}--ground: #ffffff; }} }}\n",
+        paper.in_style(false)
+    );
+    html_page(&sheet.title, &style, &body)
 }
 
 fn image(picture: &Picture, alt: &str) -> String {
     format!(
         "<img src=\"{}\" width=\"{}\" height=\"{}\" alt=\"{}\"/>",
-        data("image/png", &picture.png),
+        data_address("image/png", &picture.png),
         picture.width_px,
         picture.height_px,
         escaped(alt)
@@ -237,25 +229,13 @@ fn motion(motion: &Encoded) -> String {
         "<details open=\"open\"><summary>Moving picture: fold it away to stop it</summary><figure><picture>\
          <source media=\"(prefers-reduced-motion: reduce)\" srcset=\"{}\"/><img src=\"{}\" width=\"{}\" height=\"{}\" alt=\"{}\"/></picture>{caption}</figure></details>\n\
          <div class=\"stills\">{stills}<p class=\"words\">{}</p></div>\n",
-        data("image/png", &first.png),
-        data(motion.media_type, &motion.animation),
+        data_address("image/png", &first.png),
+        data_address(motion.media_type, &motion.animation),
         first.width_px,
         first.height_px,
         escaped(&motion.alt),
         escaped(&motion.caption)
     )
-}
-
-/// Text with what stands between back quotes as code.
-fn marked(text: &str) -> String {
-    let parts: Vec<&str> = text.split('`').collect();
-    if parts.len().is_multiple_of(2) {
-        return escaped(text);
-    }
-    let part = |(i, part): (usize, &&str)| {
-        if i % 2 == 1 { format!("<code>{}</code>", escaped(part)) } else { escaped(part) }
-    };
-    parts.iter().enumerate().map(part).collect()
 }
 
 #[cfg(test)]

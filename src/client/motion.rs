@@ -59,9 +59,7 @@ pub fn of_scene(scene: &Scene) -> Result<Option<Motion>, FilmError> {
         let mut small = scene.clone();
         // The loop is shown as from straight ahead and without a photograph, like all pictures of the sheet.
         small.view.photo = None;
-        let scale = f64::from(longer) / f64::from(scene.view.size_px.into_iter().max().unwrap_or(1).max(1));
-        small.view.size_px =
-            scene.view.size_px.map(|px| ((f64::from(px) * scale.min(1.0)).round() as u32).max(8));
+        small.view.size_px = scene.view.size_within(longer);
         let Some(reel) = reel(&small, per_s)? else { return Ok(None) };
         if reel.gif.len() > MOST_BYTES {
             continue;

@@ -9,10 +9,8 @@ use super::sections::{
     Block as Content, ClothWords, Fact, Part, Section, Shown, Stretch, deck, eyebrow, foot, hero, hex,
     sections,
 };
-use super::setting::{
-    ACCENT, BODY, Block, GLOW, INK, LABEL, LINE, QUIET, SMALL, Setting, Style, picture, plain,
-};
-use crate::build::make::tiles::Paper;
+use super::setting::{ACCENT, BODY, Block, GLOW, INK, LABEL, LINE, QUIET, SMALL, Setting, Style, picture};
+use crate::paper::{Paper, plain};
 use crate::picture::chart::{escaped, plain_number as n};
 use crate::words::capital;
 

@@ -3,7 +3,7 @@
 pub use super::cautions::Concerning;
 pub use super::facts::Fact;
 
-use super::facts::{basis, glance, made_of, numbers, sure};
+use super::facts::{glance, made_of, numbers, sure};
 use super::pictures::Picture;
 use super::{ClothCard, Sheet, cautions};
 use crate::build::make::{counted, mm};
@@ -260,7 +260,11 @@ fn cloths(sheet: &Sheet) -> Vec<Block<'_>> {
             card.mass_g.map_or(String::new(), |grams| format!(", {}\u{a0}g in this piece", digits(grams)));
         let sleeve = if card.sleeve { "sleeve of the strip; " } else { "" };
         ClothWords {
-            facts: format!("{sleeve}{} thick, {areal}{whole}; {}", mm(card.thickness_mm), basis(card.basis)),
+            facts: format!(
+                "{sleeve}{} thick, {areal}{whole}; {}",
+                mm(card.thickness_mm),
+                card.basis.in_words()
+            ),
             alt: format!("{title}: unlit {}; lit {}.", hex(card.unlit), lit_words(card)),
             lies,
             title,

@@ -4,9 +4,8 @@
 //! scale of all text, so that a page too full can be set smaller.
 
 use super::pictures::Picture;
-use crate::picture::chart::{escaped, plain_number as n, text_width_at};
-use base64::Engine;
-use base64::engine::general_purpose::STANDARD;
+use crate::paper::{data_address, fits, plain, wrapped};
+use crate::picture::chart::{escaped, plain_number as n};
 
 /// Distance from line to line over the size of text.
 const LEADING: f64 = 1.36;
@@ -136,46 +135,10 @@ impl Setting {
 pub(super) fn picture(picture: &Picture, width: f64) -> Block {
     let height = width * picture.shape();
     let svg = format!(
-        r#"<image x="0" y="0" width="{}" height="{}" href="data:image/png;base64,{}"/>"#,
+        r#"<image x="0" y="0" width="{}" height="{}" href="{}"/>"#,
         n(width),
         n(height),
-        STANDARD.encode(&picture.png)
+        data_address("image/png", &picture.png)
     );
     Block { svg, height }
-}
-
-/// Text without the marks of code.
-pub(super) fn plain(text: &str) -> String {
-    text.replace('`', "")
-}
-
-fn fits(text: &str, size: f64, width: f64) -> bool {
-    // Measured ten times as large: the font's own measures are made for image pixels.
-    text_width_at(text, 10.0 * size) <= 10.0 * width
-}
-
-/// Words in lines that fit a width; a word that is too long for a line is broken.
-fn wrapped(text: &str, size: f64, width: f64) -> Vec<String> {
-    let mut lines = Vec::new();
-    let mut line = String::new();
-    for word in text.split([' ', '\n', '\t']).filter(|word| !word.is_empty()) {
-        let longer = if line.is_empty() { word.to_owned() } else { format!("{line} {word}") };
-        if fits(&longer, size, width) {
-            line = longer;
-            continue;
-        }
-        if !line.is_empty() {
-            lines.push(std::mem::take(&mut line));
-        }
-        for letter in word.chars() {
-            if !line.is_empty() && !fits(&format!("{line}{letter}"), size, width) {
-                lines.push(std::mem::take(&mut line));
-            }
-            line.push(letter);
-        }
-    }
-    if !line.is_empty() {
-        lines.push(line);
-    }
-    lines
 }

@@ -4,14 +4,13 @@
 //! **Validity and source:** as there.
 
 use super::Cloth;
+use super::shape::MOST_OPEN;
 use crate::light::Layer;
 use crate::light::sheet::{Quadrature, Sheet};
 use crate::quantity::{Millimetres, Nanometres, PerMillimetre};
 
 /// Nodes a hemisphere: good to about 1e-5 for asymmetries up to 0.85.
 const NODES: usize = 16;
-/// Openness stays below this, whatever its uncertainty: at 1 there would be no cloth.
-pub const MOST_OPEN: f64 = 0.98;
 
 /// Shares of diffuse light.
 #[derive(Clone, Copy, Debug, PartialEq)]

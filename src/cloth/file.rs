@@ -112,7 +112,7 @@ fn bulk(numbers: &Entry<'_>, basis: Basis) -> Option<Known> {
                 _ => None,
             })
             .collect::<Option<_>>()?;
-        piecewise(&points)
+        Spectrum::from_knots(&points)
     };
     Some(Known {
         basis,
@@ -122,19 +122,6 @@ fn bulk(numbers: &Entry<'_>, basis: Basis) -> Option<Known> {
         openness: numbers.number("openness")?,
         uncertainty: Uncertainty::default(),
         notes: Vec::new(),
-    })
-}
-
-/// Straight lines between points in rising order of wavelength, constant beyond the ends.
-fn piecewise(points: &[(f64, f64)]) -> Spectrum {
-    Spectrum::from_fn(|wavelength| {
-        let above = points.partition_point(|(nm, _)| *nm <= wavelength.0);
-        match (above.checked_sub(1).map(|i| points[i]), points.get(above)) {
-            (Some((from, a)), Some(&(to, b))) => a + (b - a) * (wavelength.0 - from) / (to - from),
-            (Some((_, value)), None) => value,
-            (None, Some(&(_, value))) => value,
-            (None, None) => 0.0,
-        }
     })
 }
 

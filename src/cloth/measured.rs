@@ -94,17 +94,8 @@ impl Inverted {
     /// The albedo on the fixed grid: straight lines between the points, level outside them.
     #[must_use]
     pub fn albedo_spectrum(&self) -> Spectrum {
-        Spectrum::from_fn(|wavelength| {
-            let i = self.albedo.partition_point(|(at, _)| at.0 < wavelength.0);
-            match (i.checked_sub(1).map(|i| self.albedo[i]), self.albedo.get(i)) {
-                (Some((below, a)), Some((above, b))) => {
-                    a + (b - a) * (wavelength.0 - below.0) / (above.0 - below.0)
-                }
-                (Some((_, a)), None) => a,
-                (None, Some((_, b))) => *b,
-                (None, None) => 0.0,
-            }
-        })
+        let knots: Vec<(f64, f64)> = self.albedo.iter().map(|(at, albedo)| (at.0, *albedo)).collect();
+        Spectrum::from_knots(&knots)
     }
 
     /// The largest residual of any transmittance or reflectance, without sign.

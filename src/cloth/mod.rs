@@ -34,6 +34,30 @@ pub enum Basis {
     Calibrated,
 }
 
+impl Basis {
+    /// Its key, as files and programs have it.
+    #[must_use]
+    pub fn key(self) -> &'static str {
+        match self {
+            Basis::Bulk => "bulk",
+            Basis::Measured => "measured",
+            Basis::Label => "label",
+            Basis::Calibrated => "calibrated",
+        }
+    }
+
+    /// In words.
+    #[must_use]
+    pub fn in_words(self) -> &'static str {
+        match self {
+            Basis::Bulk => "optical numbers as given",
+            Basis::Measured => "from measurements",
+            Basis::Label => "estimated from its label",
+            Basis::Calibrated => "from photographs",
+        }
+    }
+}
+
 /// What a shop sells: the user's own figures, placeholders in the catalogue.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Buying {

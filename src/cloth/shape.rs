@@ -11,8 +11,10 @@ pub const EXTINCTION_PER_MM: Limits = Limits::new(0.0, 200.0, "per mm");
 pub const MOST_OPTICAL_THICKNESS: f64 = 500.0;
 /// Asymmetry of the phase function: kept away from ±1, where the scattering becomes a needle that no quadrature holds.
 pub const ASYMMETRY: Limits = Limits::new(-0.95, 0.98, "");
-/// Openness: at 1 there would be no cloth.
-pub const OPENNESS: Limits = Limits::new(0.0, 0.98, "");
+/// Openness stays below this, whatever its uncertainty: at 1 there would be no cloth.
+pub const MOST_OPEN: f64 = 0.98;
+/// Openness.
+pub const OPENNESS: Limits = Limits::new(0.0, MOST_OPEN, "");
 /// A share of one.
 pub const SHARE: Limits = Limits::new(0.0, 1.0, "");
 /// Areal mass of cloth: the sheerest silk to heavy felt.

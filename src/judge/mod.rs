@@ -3,6 +3,7 @@
 pub mod bare_light;
 pub mod colour_difference;
 pub mod dots;
+mod emitters;
 pub mod eye;
 pub mod flash;
 pub mod neighbours;

@@ -12,6 +12,7 @@
 use super::numbers::{Layout, NUMBERS_STEP_NM, Numbers};
 use super::pace::{Pace, Straight};
 use crate::cloth::Uncertainty;
+use crate::cloth::shape::MOST_OPEN;
 use crate::light::Stack;
 use crate::quantity::{Nanometres, PerMillimetre};
 use crate::scene::Scene;
@@ -28,8 +29,6 @@ pub const LOW_QUANTILE: f64 = 0.1;
 const SEED: u64 = 20;
 /// Gaps at which samples are computed when there are many.
 pub const ANCHORS: usize = 10;
-/// Openness stays below this, whatever the sample.
-const MOST_OPEN: f64 = 0.98;
 
 /// A number with the range that the cloths' uncertainty makes.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -251,20 +250,30 @@ impl Judged {
 }
 
 /// The range of one number over the samples; the value alone where there are none.
-fn range(value: f64, samples: &[f64]) -> Range {
+pub(crate) fn range(value: f64, samples: &[f64]) -> Range {
     let mut sorted: Vec<f64> = samples.iter().copied().filter(|v| !v.is_nan()).collect();
     if sorted.is_empty() {
         return Range { value, low: value, high: value };
     }
     sorted.sort_by(f64::total_cmp);
-    let quantile = |q: f64| {
-        // Sample i of n stands for the middle of its nth of the law (Hazen's plotting position).
-        let x = (q * sorted.len() as f64 - 0.5).clamp(0.0, (sorted.len() - 1) as f64);
-        let (i, f) = (x as usize, x.fract());
-        let next = sorted[(i + 1).min(sorted.len() - 1)];
-        if f == 0.0 || !next.is_finite() { sorted[i] } else { sorted[i] + f * (next - sorted[i]) }
-    };
-    Range { value, low: quantile(LOW_QUANTILE).min(value), high: quantile(1.0 - LOW_QUANTILE).max(value) }
+    let [low, high] = [LOW_QUANTILE, 1.0 - LOW_QUANTILE].map(|q| quantile(&sorted, q));
+    Range { value, low: low.min(value), high: high.max(value) }
+}
+
+/// The quantile `q` of samples in rising order: sample `i` of `n` stands for the middle of its nth of the law (Hazen's plotting
+/// position), with straight lines between them. Beside an infinite one there is no line: the sample counts whose nth holds `q`.
+/// NaN without samples.
+#[must_use]
+pub fn quantile(sorted: &[f64], q: f64) -> f64 {
+    let Some(last) = sorted.len().checked_sub(1) else { return f64::NAN };
+    let x = (q * sorted.len() as f64 - 0.5).clamp(0.0, last as f64);
+    let (left, share) = (sorted[x as usize], x.fract());
+    let right = sorted[(x as usize + 1).min(last)];
+    match (left.is_finite() && right.is_finite(), share < 0.5) {
+        (true, _) => left + share * (right - left),
+        (false, true) => left,
+        (false, false) => right,
+    }
 }
 
 /// Factors on optical thickness and openness of each layer, sample by sample; no samples where nothing is uncertain. Layers of the same
@@ -333,6 +342,25 @@ mod tests {
         for (p, x) in [(0.5, 0.0), (0.9, 1.281_552), (0.975, 1.959_964), (0.1, -1.281_552)] {
             assert!((normal_quantile(p) - x).abs() < 1e-6, "{p}: {}", normal_quantile(p));
         }
+    }
+
+    #[test]
+    fn quantiles_are_hazens_and_know_infinity() {
+        // Worked by hand: of five samples the quantile 0.1 is the lowest, 0.5 the third, 0.6 half-way to the next.
+        let five = [1.0, 2.0, 4.0, 8.0, 16.0];
+        for (q, expected) in [(0.0, 1.0), (0.1, 1.0), (0.5, 4.0), (0.6, 6.0), (0.9, 16.0), (1.0, 16.0)] {
+            assert!((quantile(&five, q) - expected).abs() < 1e-12, "{q}: {}", quantile(&five, q));
+        }
+        // A tenth of the law lies beyond the 0.9 quantile: two infinite samples of 24 do not reach it, three do.
+        let with = |infinite: usize| {
+            let finite = (0..24 - infinite).map(|i| i as f64);
+            let all: Vec<f64> = finite.chain(std::iter::repeat_n(f64::INFINITY, infinite)).collect();
+            let mirrored: Vec<f64> = all.iter().rev().map(|v| -v).collect();
+            assert_eq!(quantile(&mirrored, 0.1), -quantile(&all, 0.9));
+            quantile(&all, 0.9)
+        };
+        assert_eq!((with(2), with(3)), (21.0, f64::INFINITY));
+        assert!(quantile(&[], 0.5).is_nan());
     }
 
     #[test]

@@ -14,6 +14,8 @@
 //! 4. The answer is a [`spread::SpotSpectrum`]: the spot as its transform, which gives radiance at any radius behind any
 //!    [`Window`].
 //!
+//! What comes through unscattered stands in [`straight`].
+//!
 //! Colour enters with the [`spectrum`] of dies and observer; pictures are made from spots by [`crate::picture`].
 //!
 //! Beside this way stand others to the same numbers, which tests hold against it: [`totals`] (adding-doubling at k = 0),
@@ -34,6 +36,7 @@ mod response;
 pub mod sheet;
 pub mod spots;
 pub mod spread;
+pub mod straight;
 pub mod transport;
 // Colour.
 pub mod spectrum;

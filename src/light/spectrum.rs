@@ -45,6 +45,19 @@ impl Spectrum {
         Spectrum(std::array::from_fn(|i| f(wavelength(i))))
     }
 
+    /// Straight lines between knots in rising order of wavelength (nm and value), level beyond the ends; zero without knots.
+    #[must_use]
+    pub fn from_knots(knots: &[(f64, f64)]) -> Spectrum {
+        Spectrum::from_fn(|wavelength| {
+            let above = knots.partition_point(|(nm, _)| *nm <= wavelength.0);
+            match (above.checked_sub(1).map(|i| knots[i]), knots.get(above)) {
+                (Some((from, a)), Some(&(to, b))) => a + (b - a) * (wavelength.0 - from) / (to - from),
+                (Some((_, value)), None) | (None, Some(&(_, value))) => value,
+                (None, None) => 0.0,
+            }
+        })
+    }
+
     /// The wavelengths of the grid, in rising order.
     pub fn wavelengths() -> impl Iterator<Item = Nanometres> {
         (0..SAMPLES).map(wavelength)

@@ -46,109 +46,24 @@
 //! Chandrasekhar, Radiative Transfer (1950), chapter I; Delves & Mohamed, Computational Methods for Integral Equations
 //! (1985), product integration. From memory.
 
+mod basis;
+
+use super::Stack;
 use super::kernels::{Kernel, exponential_integral};
-use super::quadrature::{Interpolation, Rule, gauss_legendre};
+use super::quadrature::Rule;
 use super::stack::unscattered;
-use super::{Layer, Stack};
+use basis::{Reference, weigh};
 use nalgebra::DMatrix;
 use std::f64::consts::PI;
-use std::sync::{Arc, OnceLock};
+use std::sync::Arc;
 
 /// Nodes a layer. The unknown is smooth but for `z ln z` at the faces; 16 nodes leave an error below 1e-4 of the
 /// straight-ahead radiance (tested), fewer lose thick cloths first.
 pub const NODES: usize = 16;
-/// Points of the graded rule on each side of a singularity. It must integrate the basis polynomials of degree 15 in a
-/// variable raised to [`GRADING`] and the logarithm; 24 leave 1e-6.
-const GRADED_POINTS: usize = 24;
-/// Power of the grading towards a singularity.
-const GRADING: i32 = 3;
-/// The same towards a face, where the nodes' own crowding squares it once more.
-const FACE_GRADING: i32 = 2;
 /// Gap, in thicknesses of the neighbouring layer, below which its integral is graded towards the face it turns to us.
 const NEAR: f64 = 0.6;
 /// A flat layer is given this share of its height as thickness; smaller changes nothing, larger would show at high k.
 const FLAT: f64 = 1e-6;
-
-/// Weighted values of the basis polynomials at one place.
-type Basis = [f64; NODES];
-/// A distance and its logarithm.
-type Distance = (f64, f64);
-
-/// The parts of the method that depend on the reference interval alone.
-struct Reference {
-    rule: Rule,
-    /// For each node: places of the graded rule as distances to the node with their logarithms, and the weighted basis
-    /// values (rule point by node).
-    own: Vec<(Vec<Distance>, Vec<Basis>)>,
-    /// Rules graded towards 0 and towards 1: places and weighted basis values.
-    near_zero: (Vec<f64>, Vec<Basis>),
-    near_one: (Vec<f64>, Vec<Basis>),
-}
-
-impl Reference {
-    fn get() -> &'static Reference {
-        static REFERENCE: OnceLock<Reference> = OnceLock::new();
-        REFERENCE.get_or_init(Reference::new)
-    }
-
-    fn new() -> Reference {
-        let inner = gauss_legendre(NODES);
-        let graded = gauss_legendre(GRADED_POINTS);
-        let interpolation = Interpolation::from_nodes(&inner.nodes);
-        let rule = Rule {
-            nodes: inner.nodes.iter().map(|&y| crowd(y)).collect(),
-            weights: inner.nodes.iter().zip(&inner.weights).map(|(&y, w)| w * crowd_slope(y)).collect(),
-        };
-        // The piece from `from` to `to`, graded towards `from`: (y, |x - x(from)|, weight).
-        let piece = |from: f64, to: f64, power: i32| -> Vec<(f64, f64, f64)> {
-            graded
-                .nodes
-                .iter()
-                .zip(&graded.weights)
-                .map(|(&u, &w)| {
-                    let step = (to - from) * u.powi(power);
-                    let y = from + step;
-                    let weight = (to - from).abs() * w * f64::from(power) * u.powi(power - 1);
-                    // crowd(y) - crowd(from) without the cancellation.
-                    let chord = 3.0 * (y + from) - 2.0 * (y * y + y * from + from * from);
-                    (y, (step * chord).abs(), weight * crowd_slope(y))
-                })
-                .collect()
-        };
-        let basis = |points: &[(f64, f64, f64)]| -> Vec<Basis> {
-            points
-                .iter()
-                .map(|&(y, _, w)| {
-                    let values = interpolation.basis(y);
-                    std::array::from_fn(|column| w * values[column])
-                })
-                .collect()
-        };
-        let own = inner
-            .nodes
-            .iter()
-            .map(|&y| {
-                let points: Vec<_> =
-                    piece(y, 0.0, GRADING).into_iter().chain(piece(y, 1.0, GRADING)).collect();
-                (points.iter().map(|p| (p.1, p.1.ln())).collect(), basis(&points))
-            })
-            .collect();
-        let (low, high) = (piece(0.0, 1.0, FACE_GRADING), piece(1.0, 0.0, FACE_GRADING));
-        let near_zero = (low.iter().map(|p| crowd(p.0)).collect(), basis(&low));
-        let near_one = (high.iter().map(|p| crowd(p.0)).collect(), basis(&high));
-        Reference { rule, own, near_zero, near_one }
-    }
-}
-
-/// Maps the unit interval onto itself so that nodes crowd quadratically towards both faces, where the fluence bends
-/// like `z ln z` and, in a thick cloth, changes within one mean free path.
-fn crowd(y: f64) -> f64 {
-    y * y * (3.0 - 2.0 * y)
-}
-
-fn crowd_slope(y: f64) -> f64 {
-    6.0 * y * (1.0 - y)
-}
 
 /// A layer in its place, as the solver wants it.
 #[derive(Clone, Debug)]
@@ -243,17 +158,6 @@ pub struct Answer {
     pub absorbed: f64,
     /// Share of the flux that falls back on the board (more than once where the board reflects); at k = 0 only.
     pub returned: f64,
-}
-
-/// The row of the matrix that the kernel's values at the places of a graded rule make.
-fn weigh(values: impl Iterator<Item = f64>, basis: &[Basis]) -> Basis {
-    let mut row = [0.0; NODES];
-    for (value, basis) in values.zip(basis) {
-        if value != 0.0 {
-            row.iter_mut().zip(basis).for_each(|(r, b)| *r += value * b);
-        }
-    }
-    row
 }
 
 impl Transport {
@@ -503,16 +407,4 @@ pub fn direct_share(stack: &Stack, beam_power: f64) -> f64 {
         .iter()
         .map(|c| c.weight * (beam_power + 1.0) * exponential_integral(beam_power + 2.0, c.tau))
         .sum()
-}
-
-/// Transmittance straight ahead without scattering, holes included.
-#[must_use]
-pub fn straight_transmittance(layers: &[Layer]) -> f64 {
-    layers.iter().map(|l| unscattered(l.optics.openness, l.optical_thickness())).product()
-}
-
-/// The same along a direction with this cosine to the normal.
-#[must_use]
-pub fn slanted_transmittance(layers: &[Layer], cosine: f64) -> f64 {
-    layers.iter().map(|l| unscattered(l.optics.openness, l.optical_thickness() / cosine)).product()
 }

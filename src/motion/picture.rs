@@ -55,7 +55,7 @@ pub enum PictureError {
 
 /// Where a picture lies in the garment's plane.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Laid {
+pub struct Placing {
     /// Its middle; the middle of the pixels without it.
     pub centre_mm: Option<[f64; 2]>,
     /// Its width; without it, as large as covers all cells.
@@ -77,7 +77,7 @@ pub struct Mapped {
 ///
 /// # Errors
 /// Why the file cannot be used.
-pub fn mapped(bytes: &[u8], pixels: &[Pixel], laid: Laid) -> Result<Mapped, PictureError> {
+pub fn mapped(bytes: &[u8], pixels: &[Pixel], placing: Placing) -> Result<Mapped, PictureError> {
     let format = image::guess_format(bytes).map_err(|_| PictureError::Kind)?;
     let mut limits = Limits::default();
     limits.max_image_width = Some(MOST_SIDE);
@@ -87,24 +87,24 @@ pub fn mapped(bytes: &[u8], pixels: &[Pixel], laid: Laid) -> Result<Mapped, Pict
         ImageFormat::Gif => {
             let mut decoder = GifDecoder::new(Cursor::new(bytes))?;
             image::ImageDecoder::set_limits(&mut decoder, limits)?;
-            moving(decoder.into_frames(), pixels, laid)
+            moving(decoder.into_frames(), pixels, placing)
         }
         ImageFormat::Png if PngDecoder::new(Cursor::new(bytes))?.is_apng()? => {
             let decoder = PngDecoder::with_limits(Cursor::new(bytes), limits)?.apng()?;
-            moving(decoder.into_frames(), pixels, laid)
+            moving(decoder.into_frames(), pixels, placing)
         }
         ImageFormat::Png | ImageFormat::Jpeg | ImageFormat::WebP => {
             let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
             reader.limits(limits);
             let picture = reader.decode()?.into_rgba8();
-            let cells = Cells::new(&picture, pixels, laid);
+            let cells = Cells::new(&picture, pixels, placing);
             Ok(Mapped { ends_s: vec![1.0], codes: vec![cells.codes(&picture)], moving: false })
         }
         _ => Err(PictureError::Kind),
     }
 }
 
-fn moving(frames: Frames<'_>, pixels: &[Pixel], laid: Laid) -> Result<Mapped, PictureError> {
+fn moving(frames: Frames<'_>, pixels: &[Pixel], placing: Placing) -> Result<Mapped, PictureError> {
     let mut mapped = Mapped { ends_s: Vec::new(), codes: Vec::new(), moving: true };
     let mut cells: Option<Cells> = None;
     let mut end_s = 0.0;
@@ -120,7 +120,7 @@ fn moving(frames: Frames<'_>, pixels: &[Pixel], laid: Laid) -> Result<Mapped, Pi
         let delay_s = f64::from(over) / f64::from(under.max(1)) / 1000.0;
         end_s += if delay_s > 0.0 { delay_s } else { NO_DELAY_S };
         let picture = frame.into_buffer();
-        let cells = cells.get_or_insert_with(|| Cells::new(&picture, pixels, laid));
+        let cells = cells.get_or_insert_with(|| Cells::new(&picture, pixels, placing));
         mapped.codes.push(cells.codes(&picture));
         mapped.ends_s.push(end_s);
     }
@@ -131,7 +131,7 @@ fn moving(frames: Frames<'_>, pixels: &[Pixel], laid: Laid) -> Result<Mapped, Pi
 struct Cells(Vec<[f64; 4]>);
 
 impl Cells {
-    fn new(picture: &RgbaImage, pixels: &[Pixel], laid: Laid) -> Cells {
+    fn new(picture: &RgbaImage, pixels: &[Pixel], placing: Placing) -> Cells {
         let half: Vec<f64> = (0..pixels.len()).map(|i| 0.5 * cell_mm(pixels, i)).collect();
         let edges = pixels.iter().zip(&half).map(|(p, h)| {
             let [x, y] = p.at.map(|v| v.0);
@@ -142,8 +142,8 @@ impl Cells {
             edges.fold(none, |e, c| [e[0].min(c[0]), e[1].max(c[1]), e[2].min(c[2]), e[3].max(c[3])]);
         let (width, height) = (f64::from(picture.width()), f64::from(picture.height()));
         let covering = (right - left).max((high - low) * width / height);
-        let px_per_mm = width / laid.width_mm.unwrap_or(covering);
-        let [x0, y0] = laid.centre_mm.unwrap_or([0.5 * (left + right), 0.5 * (low + high)]);
+        let px_per_mm = width / placing.width_mm.unwrap_or(covering);
+        let [x0, y0] = placing.centre_mm.unwrap_or([0.5 * (left + right), 0.5 * (low + high)]);
         let cells = pixels.iter().zip(&half).map(|(p, h)| {
             let across = |x: f64| 0.5 * width + (x - x0) * px_per_mm;
             let down = |y: f64| 0.5 * height - (y - y0) * px_per_mm;

@@ -1,7 +1,7 @@
 //! From `light.pattern` of a scene file to a [`Pattern`].
 
 use super::pattern::{Course, Keyframe, Pattern, Sent, Steps, Track, ember_waves};
-use super::picture::{Laid, mapped};
+use super::picture::{MOST_PICTURES, MOST_SIDE, Placing, mapped};
 use super::shape::{COURSES, KEYFRAME};
 use crate::cloth::catalogue::ClothSource;
 use crate::diagnose::{Diagnostic, Problem, Problems};
@@ -57,7 +57,7 @@ pub(crate) fn read(
         }
         _ => {
             let picture = entry.map("picture")?;
-            let laid = Laid {
+            let placing = Placing {
                 centre_mm: if picture.has("centre_mm") { Some(picture.pair("centre_mm")?) } else { None },
                 width_mm: if picture.has("width_mm") { Some(picture.number("width_mm")?) } else { None },
             };
@@ -75,11 +75,13 @@ pub(crate) fn read(
                 }
             };
             read.push(named.shown_as.clone());
-            let found = mapped(&named.bytes, pixels, laid).map_err(|error| {
+            let found = mapped(&named.bytes, pixels, placing).map_err(|error| {
                 problems.push(
                     Problem::error(picture.place_of("file"), format!("the picture cannot be used: {error}"))
                         .found(path)
-                        .allowed("PNG, JPEG, WebP or GIF, at most 4096 by 4096 and 2000 pictures"),
+                        .allowed(format!(
+                            "PNG, JPEG, WebP or GIF, at most {MOST_SIDE} by {MOST_SIDE} and {MOST_PICTURES} pictures"
+                        )),
                 );
             });
             let found = found.ok()?;

@@ -14,7 +14,7 @@ use std::sync::{Arc, OnceLock};
 /// How a text is called in messages.
 pub const SHOWN_AS: &str = "the scene";
 /// The longest text that is read, in bytes: that of the command line.
-pub const MOST_TEXT_BYTES: usize = 1 << 20;
+pub const MOST_TEXT_BYTES: usize = crate::files::MOST_BYTES as usize;
 
 /// What was opened when the page was started: the files that its scene names, by their paths as the scene writes them.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -118,9 +118,13 @@ impl Answer {
     /// The question itself is not understood.
     #[must_use]
     pub fn not_understood(what: &str) -> Answer {
-        let mut answer = Answer::problem(what, "");
-        answer.status = 400;
-        answer
+        Answer::refused(400, what)
+    }
+
+    /// Turned away, with this status of HTTP.
+    #[must_use]
+    pub fn refused(status: u16, what: &str) -> Answer {
+        Answer { status, ..Answer::problem(what, "") }
     }
 }
 
@@ -134,7 +138,10 @@ pub fn text(question: &Value) -> Result<&str, Answer> {
     if text.len() > MOST_TEXT_BYTES {
         return Err(Answer::problem(
             format!("the text is {} KiB long", text.len() / 1024),
-            "A scene may be 1024 KiB long; move long lists of places into a file of their own.",
+            &format!(
+                "A scene may be {} KiB long; move long lists of places into a file of their own.",
+                MOST_TEXT_BYTES / 1024
+            ),
         ));
     }
     Ok(text)

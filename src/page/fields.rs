@@ -4,48 +4,12 @@
 //! one another are the forms of one part. With each form come the edits that give it.
 
 use super::model::{child, step};
+use crate::diagnose::without_unit;
 use crate::reading::plain::{Plain, Step};
 use crate::reading::{Absent, Field, Kind, Limits, Node, Shape, Value as Read};
 use crate::scene::Scene;
 use serde_json::{Value, json};
 
-/// Keys whose fields are in sight at once; the others stand under "More".
-const MAIN: &[&str] = &[
-    "name",
-    "reflectance",
-    "gap_mm",
-    "cloth",
-    "pitch_mm",
-    "count",
-    "columns",
-    "rows",
-    "rows_mm",
-    "diameter_mm",
-    "package",
-    "colour",
-    "level",
-    "distance_m",
-    "room_lx",
-    "rise_mm",
-    "radius_mm",
-    "cell_mm",
-    "pattern",
-    "period_s",
-    "depth",
-    "colours",
-    "slowest_per_s",
-    "fastest_per_s",
-    "keyframes",
-    "at_s",
-    "supply",
-    "volts",
-    "max_ma",
-    "battery",
-    "capacity_mah",
-    "chemistry",
-    "last_hours",
-    "side_deg",
-];
 /// Keys of a group that the light gives where they are left out: in sight only where they stand.
 const GIVEN_BY_LIGHT: &[&str] = &["colour", "colours", "level", "levels", "gap_mm", "white"];
 /// Items of a list of parts that are shown; longer lists are for the file.
@@ -64,69 +28,95 @@ const STARTS: &[(&str, &str)] = &[
 /// A dome begins with this rise.
 const DOME_RISE_MM: f64 = 5.0;
 
-/// How a field is called on the page and between which values its slider runs; the whole range may still be typed.
-const LABELS: &[(&str, &str, Option<[f64; 2]>)] = &[
-    ("name", "name", None),
-    ("reflectance", "light thrown back", Some([0.0, 1.0])),
-    ("gap_mm", "gap below", Some([0.0, 40.0])),
-    ("cloth", "cloth", None),
-    ("pitch_mm", "distance between pixels", Some([3.0, 50.0])),
-    ("count", "number of pixels", Some([1.0, 150.0])),
-    ("columns", "pixels in a row", Some([1.0, 32.0])),
-    ("rows", "rows", Some([1.0, 32.0])),
-    ("rows_mm", "distance between rows", Some([3.0, 100.0])),
-    ("diameter_mm", "diameter", Some([10.0, 300.0])),
-    ("package", "package", None),
-    ("colour", "colour", None),
-    ("level", "level", Some([0.0, 1.0])),
-    ("white", "white die", Some([0.0, 1.0])),
-    ("distance_m", "seen from", Some([0.3, 15.0])),
-    ("room_lx", "room light", Some([0.0, 500.0])),
-    ("exposure_ev", "exposure", None),
-    ("margin_mm", "margin shown", Some([0.0, 100.0])),
-    ("age_years", "age of the observer", Some([10.0, 90.0])),
-    ("eye", "pigment of the eye", Some([0.0, 1.2])),
-    ("direction_deg", "direction", Some([-180.0, 180.0])),
-    ("turn_deg", "turn", Some([-180.0, 180.0])),
-    ("start_deg", "first pixel at", Some([-180.0, 180.0])),
-    ("seam_mm", "seam allowance", Some([0.0, 40.0])),
-    ("rise_mm", "rise in the middle", Some([-30.0, 60.0])),
-    ("radius_mm", "radius", Some([10.0, 400.0])),
-    ("cell_mm", "side of a square", Some([10.0, 200.0])),
-    ("origin_mm", "a corner of a square", None),
-    ("centre_mm", "middle", None),
-    ("period_s", "time of one round", Some([0.5, 30.0])),
-    ("depth", "how deep it falls", Some([0.0, 1.0])),
-    ("wave_pixels", "pixels from crest to crest", Some([1.0, 150.0])),
-    ("slowest_per_s", "slowest swells a second", Some([0.05, 2.0])),
-    ("fastest_per_s", "fastest swells a second", Some([0.05, 2.0])),
-    ("length_mm", "length", Some([10.0, 2000.0])),
-    ("duration_s", "length of the loop", Some([1.0, 60.0])),
-    ("frames_per_s", "pictures a second", Some([5.0, 60.0])),
-    ("at_s", "at", Some([0.0, 30.0])),
-    ("steps", "steps of the levels", None),
-    ("volts", "voltage", Some([3.0, 24.0])),
-    ("max_ma", "most current", Some([100.0, 10_000.0])),
-    ("wire_awg", "gauge of the wires", Some([14.0, 30.0])),
-    ("wire_mm", "length of the wires", Some([0.0, 3000.0])),
-    ("conductor_awg", "gauge of a pixel string", Some([14.0, 34.0])),
-    ("conductor_ohm_per_m", "resistance of the strip", None),
-    ("inject", "power enters at", None),
-    ("inject_every", "power enters at every", Some([1.0, 150.0])),
-    ("inject_at", "power enters at the pixels", None),
-    ("capacity_mah", "capacity", Some([500.0, 20_000.0])),
-    ("cells", "cells one after another", Some([1.0, 8.0])),
-    ("cut_off_v", "stop at, for a cell", Some([0.8, 3.6])),
-    ("last_hours", "is to last", Some([0.5, 12.0])),
-    ("side_deg", "seen from the side by", Some([0.0, 75.0])),
-    ("from_deg", "from which side", Some([0.0, 360.0])),
-    ("relief", "shape over the pixels", None),
-    ("pattern", "pattern in time", None),
-    ("supply", "power supply", None),
-    ("battery", "battery", None),
-    ("sheet", "words on the client's sheet", None),
-    ("photo", "photograph", None),
+/// How a field is called on the page.
+struct Label {
+    key: &'static str,
+    words: &'static str,
+    /// Whether it is in sight at once; the others stand under "More".
+    main: bool,
+    /// Between which values its slider runs; the whole range may still be typed.
+    usual: Option<[f64; 2]>,
+}
+
+/// In sight at once.
+const fn main(key: &'static str, words: &'static str, usual: Option<[f64; 2]>) -> Label {
+    Label { key, words, main: true, usual }
+}
+
+/// Under "More".
+const fn more(key: &'static str, words: &'static str, usual: Option<[f64; 2]>) -> Label {
+    Label { key, words, main: false, usual }
+}
+
+const LABELS: &[Label] = &[
+    main("name", "name", None),
+    main("reflectance", "light thrown back", Some([0.0, 1.0])),
+    main("gap_mm", "gap below", Some([0.0, 40.0])),
+    main("cloth", "cloth", None),
+    main("pitch_mm", "distance between pixels", Some([3.0, 50.0])),
+    main("count", "number of pixels", Some([1.0, 150.0])),
+    main("columns", "pixels in a row", Some([1.0, 32.0])),
+    main("rows", "rows", Some([1.0, 32.0])),
+    main("rows_mm", "distance between rows", Some([3.0, 100.0])),
+    main("diameter_mm", "diameter", Some([10.0, 300.0])),
+    main("package", "package", None),
+    main("colour", "colour", None),
+    main("colours", "colours", None),
+    main("level", "level", Some([0.0, 1.0])),
+    more("white", "white die", Some([0.0, 1.0])),
+    main("distance_m", "seen from", Some([0.3, 15.0])),
+    main("room_lx", "room light", Some([0.0, 500.0])),
+    more("exposure_ev", "exposure", None),
+    more("margin_mm", "margin shown", Some([0.0, 100.0])),
+    more("age_years", "age of the observer", Some([10.0, 90.0])),
+    more("eye", "pigment of the eye", Some([0.0, 1.2])),
+    more("direction_deg", "direction", Some([-180.0, 180.0])),
+    more("turn_deg", "turn", Some([-180.0, 180.0])),
+    more("start_deg", "first pixel at", Some([-180.0, 180.0])),
+    more("seam_mm", "seam allowance", Some([0.0, 40.0])),
+    main("rise_mm", "rise in the middle", Some([-30.0, 60.0])),
+    main("radius_mm", "radius", Some([10.0, 400.0])),
+    main("cell_mm", "side of a square", Some([10.0, 200.0])),
+    more("origin_mm", "a corner of a square", None),
+    more("centre_mm", "middle", None),
+    main("period_s", "time of one round", Some([0.5, 30.0])),
+    main("depth", "how deep it falls", Some([0.0, 1.0])),
+    more("wave_pixels", "pixels from crest to crest", Some([1.0, 150.0])),
+    main("slowest_per_s", "slowest swells a second", Some([0.05, 2.0])),
+    main("fastest_per_s", "fastest swells a second", Some([0.05, 2.0])),
+    main("keyframes", "keyframes", None),
+    more("length_mm", "length", Some([10.0, 2000.0])),
+    more("duration_s", "length of the loop", Some([1.0, 60.0])),
+    more("frames_per_s", "pictures a second", Some([5.0, 60.0])),
+    main("at_s", "at", Some([0.0, 30.0])),
+    more("steps", "steps of the levels", None),
+    main("volts", "voltage", Some([3.0, 24.0])),
+    main("max_ma", "most current", Some([100.0, 10_000.0])),
+    more("wire_awg", "gauge of the wires", Some([14.0, 30.0])),
+    more("wire_mm", "length of the wires", Some([0.0, 3000.0])),
+    more("conductor_awg", "gauge of a pixel string", Some([14.0, 34.0])),
+    more("conductor_ohm_per_m", "resistance of the strip", None),
+    more("inject", "power enters at", None),
+    more("inject_every", "power enters at every", Some([1.0, 150.0])),
+    more("inject_at", "power enters at the pixels", None),
+    main("capacity_mah", "capacity", Some([500.0, 20_000.0])),
+    main("chemistry", "chemistry", None),
+    more("cells", "cells one after another", Some([1.0, 8.0])),
+    more("cut_off_v", "stop at, for a cell", Some([0.8, 3.6])),
+    main("last_hours", "is to last", Some([0.5, 12.0])),
+    main("side_deg", "seen from the side by", Some([0.0, 75.0])),
+    more("from_deg", "from which side", Some([0.0, 360.0])),
+    more("relief", "shape over the pixels", None),
+    main("pattern", "pattern in time", None),
+    main("supply", "power supply", None),
+    main("battery", "battery", None),
+    more("sheet", "words on the client's sheet", None),
+    more("photo", "photograph", None),
 ];
+
+fn labelled(key: &str) -> Option<&'static Label> {
+    LABELS.iter().find(|label| label.key == key)
+}
 
 /// The fields of a shape, some of them in a part of their own.
 pub(super) fn fields(
@@ -268,7 +258,7 @@ fn part(
     // Where problems of the part stand.
     let inside =
         given.filter(|_| others.is_empty()).map_or_else(|| own.to_vec(), |form| joined(at, form.key));
-    let main = MAIN.contains(&key) || given.is_some();
+    let main = labelled(key).is_some_and(|label| label.main) || given.is_some();
     let path = if key == "relief" { joined(own, key) } else { own.to_vec() };
     json!({
         "path": steps(&path), "key": key, "label": label(key), "meaning": meaning, "kind": "form", "alone": alone,
@@ -337,14 +327,17 @@ fn steps(path: &[Step]) -> Vec<Value> {
 }
 
 fn label(key: &str) -> String {
-    let labelled = LABELS.iter().find(|(known, ..)| *known == key);
-    labelled.map_or_else(|| plain_key(key), |(_, label, _)| (*label).to_owned())
+    labelled(key).map_or_else(|| without_unit(key).replace('_', " "), |label| label.words.to_owned())
 }
 
 /// Whether a field is in sight at once.
 fn is_main(key: &str, given: bool, path: &[Step]) -> bool {
     let of_group = matches!(path, [Step::Key(list), Step::Index(_), Step::Key(_)] if list == "pixels");
-    if of_group && GIVEN_BY_LIGHT.contains(&key) { given } else { MAIN.contains(&key) }
+    if of_group && GIVEN_BY_LIGHT.contains(&key) {
+        given
+    } else {
+        labelled(key).is_some_and(|label| label.main)
+    }
 }
 
 fn field_of(field: &Field, node: Option<&Node>, path: &[Step]) -> Option<Value> {
@@ -405,13 +398,12 @@ fn field_of(field: &Field, node: Option<&Node>, path: &[Step]) -> Option<Value> 
         Absent::Pair(pair) => json!(pair),
         Absent::Refused | Absent::Open => Value::Null,
     };
-    let labelled = LABELS.iter().find(|(key, ..)| *key == field.key);
     Some(json!({
         "path": steps(&joined(path, field.key)), "key": field.key, "label": label(field.key),
         "main": is_main(field.key, given.is_some(), path),
         "meaning": field.meaning, "kind": kind, "given": given.is_some(), "needed": field.absent == Absent::Refused, "value": given.unwrap_or(usual_value),
         "least": limits.map(|l| l.least), "most": limits.map(|l| l.most), "unit": limits.map_or("", |l| l.unit),
-        "choices": choices, "usual": labelled.and_then(|(.., usual)| *usual).or_else(|| limits.map(|l| [l.least, l.most])),
+        "choices": choices, "usual": labelled(field.key).and_then(|label| label.usual).or_else(|| limits.map(|l| [l.least, l.most])),
     }))
 }
 
@@ -420,11 +412,4 @@ fn number(node: &Node) -> Option<f64> {
         Read::Number(number) => Some(number),
         _ => None,
     }
-}
-
-/// A key without its unit, in words.
-fn plain_key(key: &str) -> String {
-    let bare =
-        ["_mm", "_m", "_deg", "_lx", "_ev", "_px", "_years"].iter().find_map(|unit| key.strip_suffix(unit));
-    bare.unwrap_or(key).replace('_', " ")
 }

@@ -63,13 +63,13 @@ impl Intake {
         };
         let grains = u32::try_from(bytes.div_ceil(GRAIN_BYTES).max(1)).unwrap_or(u32::MAX);
         let room = Arc::clone(&self.room).try_acquire_many_owned(grains).map_err(|_| {
-            refused(503, "the page has too much to take in at once; try again when it has answered")
+            Answer::refused(503, "the page has too much to take in at once; try again when it has answered")
         })?;
         match tokio::time::timeout(BODY_WITHIN, Bytes::from_request(request, &())).await {
             Ok(Ok(body)) => Ok(Taken { body, _room: room, _long: long }),
             Ok(Err(fault)) if fault.status() == StatusCode::PAYLOAD_TOO_LARGE => Err(too_long()),
             Ok(Err(_)) => Err(Answer::not_understood("the question broke off")),
-            Err(_) => Err(refused(408, "the question took too long to come")),
+            Err(_) => Err(Answer::refused(408, "the question took too long to come")),
         }
     }
 }
@@ -79,11 +79,7 @@ fn told_length(headers: &HeaderMap) -> Option<usize> {
 }
 
 fn too_long() -> Answer {
-    refused(413, "this is more than the page takes at once")
-}
-
-fn refused(status: u16, what: &str) -> Answer {
-    Answer { status, ..Answer::problem(what, "") }
+    Answer::refused(413, "this is more than the page takes at once")
 }
 
 /// A question from its text.
@@ -92,7 +88,7 @@ fn refused(status: u16, what: &str) -> Answer {
 /// The answer to what is no JSON, or holds too many values.
 pub fn question(json: &[u8]) -> Result<Value, Answer> {
     if values(json) > MOST_VALUES {
-        return Err(refused(413, "the question holds more values than the page takes at once"));
+        return Err(Answer::refused(413, "the question holds more values than the page takes at once"));
     }
     serde_json::from_slice(json).map_err(|_| Answer::not_understood("the question is not JSON"))
 }

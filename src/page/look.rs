@@ -8,8 +8,9 @@ use super::turns::Turn;
 use crate::build::cautions::cautions;
 use crate::build::powered::both_cases;
 use crate::choose::standoff::{Curve, Subject, Sweep, Unjudgeable, end_mm_at, gaps};
-use crate::judge::numbers::{Judged, Layout, Numbers, Range};
+use crate::judge::numbers::{Judged, LOW_QUANTILE, Layout, Numbers, Range};
 use crate::judge::pace::Pace;
+use crate::judge::ranges::quantile;
 use crate::judge::softness::{Softness, look};
 use crate::picture::clip::developed;
 use crate::picture::kept::Kept;
@@ -21,7 +22,7 @@ use crate::reading::plain::{Plain, Step};
 use crate::scene::file::resolve;
 use crate::scene::shape::EXPOSURE_EV;
 use crate::scene::{Exposure, Scene};
-use crate::words::capital;
+use crate::words::{at_most_three_digits, capital};
 use serde_json::{Value, json};
 
 /// Sides of a picture that the page may ask for, in image pixels.
@@ -35,35 +36,31 @@ const QUICK_GAPS: usize = 13;
 const MOST_EDITS: usize = 100;
 
 /// What is in a text.
-#[must_use]
-pub fn read(question: &Value, opened: &Opened) -> Answer {
-    match text(question) {
-        Ok(text) => Answer::json(&model::read(text, &resolve(text, super::asked::SHOWN_AS, opened), opened)),
-        Err(answer) => answer,
-    }
+///
+/// # Errors
+/// The answer to a question without a text.
+pub fn read(question: &Value, opened: &Opened) -> Result<Answer, Answer> {
+    let text = text(question)?;
+    Ok(Answer::json(&model::read(text, &resolve(text, super::asked::SHOWN_AS, opened), opened)))
 }
 
 /// The text with its edits made, and what is in it then.
-#[must_use]
-pub fn edit(question: &Value, opened: &Opened, shelf: &Shelf) -> Answer {
-    let old = match text(question) {
-        Ok(text) => text,
-        Err(answer) => return answer,
-    };
-    let Some(edits) = question["edits"].as_array().filter(|edits| edits.len() <= MOST_EDITS) else {
-        return Answer::not_understood("the question holds no list of edits");
-    };
-    let Some(edits) = edits.iter().map(|edit| one_edit(edit, shelf)).collect::<Option<Vec<Edit>>>() else {
-        return Answer::not_understood("an edit needs a path and one of `set`, `remove`, `insert`, `move`");
-    };
-    match edited(old, &edits) {
-        Ok(new) => {
-            let mut answer = model::read(&new, &resolve(&new, super::asked::SHOWN_AS, opened), opened);
-            answer["text"] = json!(new);
-            Answer::json(&answer)
-        }
-        Err(fault) => Answer::problem(fault.to_string(), "Change it in the text."),
-    }
+///
+/// # Errors
+/// The answer to what is no text with edits, or to an edit that cannot be made.
+pub fn edit(question: &Value, opened: &Opened, shelf: &Shelf) -> Result<Answer, Answer> {
+    let old = text(question)?;
+    let edits = question["edits"].as_array().filter(|edits| edits.len() <= MOST_EDITS);
+    let edits = edits.ok_or_else(|| Answer::not_understood("the question holds no list of edits"))?;
+    let no_edit =
+        || Answer::not_understood("an edit needs a path and one of `set`, `remove`, `insert`, `move`");
+    let edits: Vec<Edit> =
+        edits.iter().map(|edit| one_edit(edit, shelf).ok_or_else(no_edit)).collect::<Result<_, _>>()?;
+    let new =
+        edited(old, &edits).map_err(|fault| Answer::problem(fault.to_string(), "Change it in the text."))?;
+    let mut answer = model::read(&new, &resolve(&new, super::asked::SHOWN_AS, opened), opened);
+    answer["text"] = json!(new);
+    Ok(Answer::json(&answer))
 }
 
 /// One edit; `{shelf: NAME}` in its value stands for that cloth of the maker's own, which is written in place.
@@ -102,18 +99,17 @@ pub fn sized(mut scene: Scene, question: &Value) -> Scene {
 }
 
 /// The picture.
-#[must_use]
-pub fn picture(question: &Value, opened: &Opened, kept: &Kept, turn: &Turn) -> Answer {
-    let scene = match scene(question, opened) {
-        Ok(resolved) => sized(resolved.scene, question),
-        Err(answer) => return answer,
-    };
+///
+/// # Errors
+/// The answer that says why there is none.
+pub fn picture(question: &Value, opened: &Opened, kept: &Kept, turn: &Turn) -> Result<Answer, Answer> {
+    let scene = sized(scene(question, opened)?.scene, question);
     if turn.is_stale() {
-        return Answer::stale();
+        return Err(Answer::stale());
     }
     let image = luminance_with(&scene, frame(&scene), kept);
     if turn.is_stale() {
-        return Answer::stale();
+        return Err(Answer::stale());
     }
     let ev = exposure(&scene, &image);
     let mm_per_px = image.frame.mm_per_px;
@@ -122,10 +118,9 @@ pub fn picture(question: &Value, opened: &Opened, kept: &Kept, turn: &Turn) -> A
         "room_cd_m2": image.room.luminance(), "straight_share": image.straight,
         "detail": if question["detail"].as_str() == Some("quick") { "quick" } else { "full" },
     });
-    match srgb_8(&developed(&image, ev), mm_per_px, &[("Software", "weftlight")]) {
-        Ok(png) => Answer::bytes("image/png", png, Some(about)),
-        Err(fault) => Answer::problem(format!("the picture cannot be encoded: {fault}"), ""),
-    }
+    srgb_8(&developed(&image, ev), mm_per_px, &[("Software", "weftlight")])
+        .map(|png| Answer::bytes("image/png", png, Some(about)))
+        .map_err(|fault| Answer::problem(format!("the picture cannot be encoded: {fault}"), ""))
 }
 
 /// Left, lower, right and upper edge of the picture in mm.
@@ -138,22 +133,20 @@ fn shown_mm(scene: &Scene) -> [f64; 4] {
 }
 
 /// The numbers that matter, in words a maker uses, and the cautions.
-#[must_use]
-pub fn numbers(question: &Value, opened: &Opened, pace: &impl Pace<Stop = Stale>) -> Answer {
-    let scene = match scene(question, opened) {
-        Ok(resolved) => resolved.scene,
-        Err(answer) => return answer,
-    };
-    let Ok(judged) = pace.go_on().and_then(|()| Layout::of(&scene).judged_at(pace, &scene)) else {
-        return Answer::stale();
-    };
+///
+/// # Errors
+/// The answer that says why there are none.
+pub fn numbers(question: &Value, opened: &Opened, pace: &impl Pace<Stop = Stale>) -> Result<Answer, Answer> {
+    let scene = scene(question, opened)?.scene;
+    let judged = pace.go_on().and_then(|()| Layout::of(&scene).judged_at(pace, &scene));
+    let judged = judged.map_err(|Stale| Answer::stale())?;
     let power = scene.supply.as_ref().and_then(|supply| both_cases(&scene, supply).ok());
     let cautions: Vec<String> =
         cautions(&scene, scene.supply.as_ref(), power.as_ref()).iter().map(ToString::to_string).collect();
-    Answer::json(&json!({
+    Ok(Answer::json(&json!({
         "headline": headline(&judged, &scene), "numbers": rows(&judged), "cautions": cautions,
         "samples": judged.samples.len(),
-    }))
+    })))
 }
 
 fn headline(judged: &Judged, scene: &Scene) -> Value {
@@ -256,15 +249,7 @@ fn finite(value: f64) -> Option<f64> {
 
 /// Three digits are what the estimates carry at most.
 fn three(value: f64) -> String {
-    if !value.is_finite() {
-        return "no end".to_owned();
-    }
-    if value == 0.0 {
-        return "0".to_owned();
-    }
-    let decimals = (2.0 - value.abs().log10().floor()).clamp(0.0, 4.0) as usize;
-    let text = format!("{value:.decimals$}");
-    if text.contains('.') { text.trim_end_matches('0').trim_end_matches('.').to_owned() } else { text }
+    if value.is_finite() { at_most_three_digits(value) } else { "no end".to_owned() }
 }
 
 fn shown(value: f64, low: f64, high: f64, unit: &str) -> String {
@@ -275,24 +260,20 @@ fn shown(value: f64, low: f64, high: f64, unit: &str) -> String {
 }
 
 /// Dot visibility over the gap below the first cloth: `quick` the line alone at a few gaps, otherwise with its ranges.
-#[must_use]
-pub fn gap_chart(question: &Value, opened: &Opened, pace: &impl Pace<Stop = Stale>) -> Answer {
-    let scene = match scene(question, opened) {
-        Ok(resolved) => resolved.scene,
-        Err(answer) => return answer,
-    };
-    if pace.go_on().is_err() {
-        return Answer::stale();
-    }
-    let subject = match Subject::new(scene) {
-        Ok(subject) => subject,
-        Err(why) => return Answer::problem(why_not(why), ""),
-    };
+///
+/// # Errors
+/// The answer that says why there is none.
+pub fn gap_chart(
+    question: &Value,
+    opened: &Opened,
+    pace: &impl Pace<Stop = Stale>,
+) -> Result<Answer, Answer> {
+    let scene = scene(question, opened)?.scene;
+    pace.go_on().map_err(|Stale| Answer::stale())?;
+    let subject = Subject::new(scene).map_err(|why| Answer::problem(why_not(why), ""))?;
     let quick = question["detail"].as_str() == Some("quick");
-    match GapCurve::of(subject, quick, pace) {
-        Ok(curve) => Answer::json(&curve.told()),
-        Err(Stale) => Answer::stale(),
-    }
+    let curve = GapCurve::of(subject, quick, pace).map_err(|Stale| Answer::stale())?;
+    Ok(Answer::json(&curve.told()))
 }
 
 /// What the chart of gaps shows.
@@ -325,19 +306,19 @@ impl GapCurve {
         let visibility: Vec<f64> = self.gaps_mm.iter().map(|gap| self.curve.at(*gap)).collect();
         json!({
             "present_mm": self.subject.own_gap_mm(), "least_mm": 0.0, "most_mm": self.end_mm, "gaps_mm": self.gaps_mm,
-            "low": self.end_of_range(1), "high": self.end_of_range(9), "bands": bands(&self.gaps_mm, &visibility),
+            "low": self.end_of_range(LOW_QUANTILE), "high": self.end_of_range(1.0 - LOW_QUANTILE), "bands": bands(&self.gaps_mm, &visibility),
             "visibility": visibility, "vanish_mm": self.curve.deciding(Softness::Smooth), "words": self.words(),
             "detail": if self.samples.is_some() { "full" } else { "quick" },
         })
     }
 
-    /// The visibility that so many tenths of the samples stay below, at each gap; `None` where nothing is uncertain, or not computed.
-    fn end_of_range(&self, tenths: usize) -> Option<Vec<f64>> {
+    /// The quantile of the samples' visibility at each gap; `None` where nothing is uncertain, or not computed.
+    fn end_of_range(&self, q: f64) -> Option<Vec<f64>> {
         let samples = self.samples.as_ref().filter(|samples| !samples.is_empty())?;
         let at = |gap: &f64| {
             let mut values: Vec<f64> = samples.iter().map(|sample| sample.at(*gap)).collect();
             values.sort_by(f64::total_cmp);
-            values[((values.len() - 1) * tenths + 5) / 10]
+            quantile(&values, q)
         };
         Some(self.gaps_mm.iter().map(at).collect())
     }

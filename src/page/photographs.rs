@@ -7,6 +7,7 @@ use super::asked::Answer;
 use super::shelf::{self, Shelf};
 use crate::cloth::shape::{SHARE, THICKNESS_MM};
 use crate::diagnose::{Diagnostic, shortened};
+use crate::paper::data_address;
 use crate::photo::calibration::asking::{Asking, no_scale};
 use crate::photo::calibration::{
     BOARD_REFLECTANCE, Calibrated, EXPOSURE, Naming, PACKAGE, PLACE_PX, SCALE_MM, STAND_OFF_WITHIN_MM,
@@ -68,7 +69,7 @@ fn answer(made: &Calibrated, name: &str, title: &str, shelf: &Shelf) -> Result<A
     shelf::put_on(shelf, made.text.clone(), "the cloth found")?;
     Ok(Answer::json(&json!({
         "name": name, "text": made.text, "words": made.words(&FORM), "remarks": remarks,
-        "value": shelf::in_place(&made.text), "report": format!("data:image/png;base64,{}", STANDARD.encode(png)),
+        "value": shelf::in_place(&made.text), "report": data_address("image/png", &png),
     })))
 }
 

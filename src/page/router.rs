@@ -130,20 +130,22 @@ pub fn router(page: Arc<Page>, port: u16) -> Router {
         .route("/api/cloth/photo", post(photo).layer(DefaultBodyLimit::max(MOST_PHOTO_BODY_BYTES)))
         .route(
             "/api/bring",
-            post(|page, request| ask(page, request, Asked::Bring))
+            post(|page, request| ask(page, request, Task::Bring))
                 .layer(DefaultBodyLimit::max(brought::MOST_BODY_BYTES)),
         )
-        .route("/api/cloth/estimate", post(|page, request| ask(page, request, Asked::Estimate)))
-        .route("/api/starter", post(|page, request| ask(page, request, Asked::Starter)))
-        .route("/api/read", post(|page, request| ask(page, request, Asked::Read)))
-        .route("/api/edit", post(|page, request| ask(page, request, Asked::Edit)))
-        .route("/api/picture", post(|page, request| ask(page, request, Asked::Picture)))
-        .route("/api/numbers", post(|page, request| ask(page, request, Asked::Numbers)))
-        .route("/api/gap-chart", post(|page, request| ask(page, request, Asked::GapChart)))
-        .route("/api/motion", post(|page, request| ask(page, request, Asked::Motion)))
-        .route("/api/download", post(|page, request| ask(page, request, Asked::Download)))
+        .route("/api/cloth/estimate", post(|page, request| ask(page, request, Task::Estimate)))
+        .route("/api/starter", post(|page, request| ask(page, request, Task::Starter)))
+        .route("/api/read", post(|page, request| ask(page, request, Task::Read)))
+        .route("/api/edit", post(|page, request| ask(page, request, Task::Edit)))
+        .route("/api/picture", post(|page, request| ask(page, request, Task::Picture)))
+        .route("/api/numbers", post(|page, request| ask(page, request, Task::Numbers)))
+        .route("/api/gap-chart", post(|page, request| ask(page, request, Task::GapChart)))
+        .route("/api/motion", post(|page, request| ask(page, request, Task::Motion)))
+        .route("/api/download", post(|page, request| ask(page, request, Task::Download)))
         .fallback(|| async { response(not_found()) })
-        .method_not_allowed_fallback(|| async { response(status(405, "this is not asked that way")) })
+        .method_not_allowed_fallback(|| async {
+            response(Answer::refused(405, "this is not asked that way"))
+        })
         .layer(DefaultBodyLimit::max(MOST_BODY_BYTES))
         .layer(middleware::from_fn(move |request, next| guarded(request, next, port)))
         .with_state(page)
@@ -151,7 +153,7 @@ pub fn router(page: Arc<Page>, port: u16) -> Router {
 
 /// What may be asked in the body of a request.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Asked {
+enum Task {
     Read,
     Bring,
     Edit,
@@ -164,38 +166,38 @@ enum Asked {
     Download,
 }
 
-impl Asked {
+impl Task {
     /// The kind under which its turns are counted; `None` for what is always answered.
     fn turn_kind(self) -> Option<&'static str> {
         match self {
-            Asked::Picture => Some("picture"),
-            Asked::Numbers => Some("numbers"),
-            Asked::GapChart => Some("gap-chart"),
-            Asked::Motion => Some("motion"),
+            Task::Picture => Some("picture"),
+            Task::Numbers => Some("numbers"),
+            Task::GapChart => Some("gap-chart"),
+            Task::Motion => Some("motion"),
             _ => None,
         }
     }
 
     fn queue(self, page: &Page) -> &Arc<Semaphore> {
         match self {
-            Asked::Picture => &page.pictures,
-            Asked::Numbers => &page.numbers,
-            Asked::GapChart => &page.charts,
-            Asked::Motion | Asked::Download => &page.heavy,
-            Asked::Read | Asked::Bring | Asked::Edit | Asked::Starter | Asked::Estimate => &page.quick,
+            Task::Picture => &page.pictures,
+            Task::Numbers => &page.numbers,
+            Task::GapChart => &page.charts,
+            Task::Motion | Task::Download => &page.heavy,
+            Task::Read | Task::Bring | Task::Edit | Task::Starter | Task::Estimate => &page.quick,
         }
     }
 
     fn most_body_bytes(self) -> usize {
-        if self == Asked::Bring { brought::MOST_BODY_BYTES } else { MOST_BODY_BYTES }
+        if self == Task::Bring { brought::MOST_BODY_BYTES } else { MOST_BODY_BYTES }
     }
 
     fn rank(self) -> Option<Rank> {
         match self {
-            Asked::Picture => Some(Rank::Picture),
-            Asked::Numbers => Some(Rank::Numbers),
-            Asked::GapChart => Some(Rank::Curve),
-            Asked::Motion | Asked::Download => Some(Rank::Aside),
+            Task::Picture => Some(Rank::Picture),
+            Task::Numbers => Some(Rank::Numbers),
+            Task::GapChart => Some(Rank::Curve),
+            Task::Motion | Task::Download => Some(Rank::Aside),
             _ => None,
         }
     }
@@ -211,23 +213,24 @@ impl Asked {
     fn answer_here(self, question: &Value, page: &Page, turn: &Turn) -> Answer {
         let opened = &*page.files.of(question);
         let pace = |rank| GivesWay::new(&page.order, rank, turn);
-        match self {
-            Asked::Read => reading(|| look::read(question, opened)),
-            Asked::Bring => page.files.bring(question),
-            Asked::Edit => reading(|| look::edit(question, opened, &page.shelf)),
-            Asked::Starter => starter::starter(question),
-            Asked::Picture => look::picture(question, opened, &page.kept, turn),
-            Asked::Numbers => look::numbers(question, opened, &pace(Rank::Numbers)),
-            Asked::GapChart => look::gap_chart(question, opened, &pace(Rank::Curve)),
-            Asked::Estimate => shelf::estimate(question, &page.shelf),
-            Asked::Motion => takeaway::motion(question, opened, turn),
-            Asked::Download => takeaway::download(question, opened),
-        }
+        let told = match self {
+            Task::Read => reading(|| look::read(question, opened)),
+            Task::Bring => Ok(page.files.bring(question)),
+            Task::Edit => reading(|| look::edit(question, opened, &page.shelf)),
+            Task::Starter => Ok(starter::starter(question)),
+            Task::Picture => look::picture(question, opened, &page.kept, turn),
+            Task::Numbers => look::numbers(question, opened, &pace(Rank::Numbers)),
+            Task::GapChart => look::gap_chart(question, opened, &pace(Rank::Curve)),
+            Task::Estimate => Ok(shelf::estimate(question, &page.shelf)),
+            Task::Motion => takeaway::motion(question, opened, turn),
+            Task::Download => takeaway::download(question, opened),
+        };
+        told.unwrap_or_else(|refused| refused)
     }
 }
 
-async fn ask(State(page): State<Arc<Page>>, request: Request, asked: Asked) -> Response {
-    let taken = match page.intake.taken(request, asked.most_body_bytes()).await {
+async fn ask(State(page): State<Arc<Page>>, request: Request, task: Task) -> Response {
+    let taken = match page.intake.taken(request, task.most_body_bytes()).await {
         Ok(taken) => taken,
         Err(answer) => return response(answer),
     };
@@ -238,21 +241,21 @@ async fn ask(State(page): State<Arc<Page>>, request: Request, asked: Asked) -> R
     let tab = question["page"].as_str().filter(|tab| tab.len() <= 64).unwrap_or("");
     let seq = question["seq"].as_u64().unwrap_or(0);
     // What is always answered never becomes stale.
-    let (tab, kind, seq) = asked.turn_kind().map_or(("", "other", 0), |kind| (tab, kind, seq));
+    let (tab, kind, seq) = task.turn_kind().map_or(("", "other", 0), |kind| (tab, kind, seq));
     let Some(turn) = page.turns.take(tab, kind, seq) else {
         return response(Answer::stale());
     };
     // Dropped when the browser closes the connection before the answer is there.
     let _asker = turn.asker();
-    let under_way = asked.rank().map(|rank| page.order.begin(rank));
-    let place = place(asked.queue(&page)).await;
-    if asked.turn_kind().is_some() && turn.is_stale() {
+    let under_way = task.rank().map(|rank| page.order.begin(rank));
+    let place = place(task.queue(&page)).await;
+    if task.turn_kind().is_some() && turn.is_stale() {
         return response(Answer::stale());
     }
     let work = Arc::clone(&page);
     worked(place, move || {
         let _taken = (taken, under_way);
-        asked.answer(&question, &work, &turn)
+        task.answer(&question, &work, &turn)
     })
     .await
 }
@@ -326,25 +329,19 @@ fn asset(name: &str) -> Response {
     }
 }
 
-fn status(code: u16, what: &str) -> Answer {
-    let mut answer = Answer::problem(what, "");
-    answer.status = code;
-    answer
-}
-
 fn not_found() -> Answer {
-    status(404, "there is nothing at this address")
+    Answer::refused(404, "there is nothing at this address")
 }
 
 fn failed() -> Answer {
-    status(500, "this question could not be answered; the page goes on")
+    Answer::refused(500, "this question could not be answered; the page goes on")
 }
 
 /// Turns away what does not come from the page itself, and says with every answer what a browser may do with it.
 async fn guarded(request: Request, next: Next, port: u16) -> Response {
     let refused = refusal(&request, port);
     let mut response = match refused {
-        Some(what) => self::response(status(403, what)),
+        Some(what) => self::response(Answer::refused(403, what)),
         None => plain_refusals(next.run(request).await),
     };
     let headers = response.headers_mut();
@@ -365,7 +362,9 @@ async fn guarded(request: Request, next: Next, port: u16) -> Response {
 fn plain_refusals(response: Response) -> Response {
     let own = response.headers().get(header::CONTENT_TYPE).is_some_and(|kind| kind == "application/json");
     match response.status() {
-        StatusCode::BAD_REQUEST if !own => self::response(status(400, "this address is not understood")),
+        StatusCode::BAD_REQUEST if !own => {
+            self::response(Answer::refused(400, "this address is not understood"))
+        }
         _ => response,
     }
 }

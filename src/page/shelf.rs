@@ -4,14 +4,14 @@
 //! middle of the catalogue. What is brighter or darker on the shelf is so at home.
 
 use super::asked::Answer;
+use crate::cloth::Cloth;
 use crate::cloth::catalogue;
 use crate::cloth::diffuse::through_with_range;
 use crate::cloth::file::resolve as cloth_of;
 use crate::cloth::label::write::{Heading, cloth_file};
 use crate::cloth::label::{LabelInput, Structure};
-use crate::cloth::{Basis, Cloth};
 use crate::diagnose::Diagnostic;
-use crate::light::transport::straight_transmittance;
+use crate::light::straight::straight_transmittance;
 use crate::picture::clip::developed;
 use crate::picture::exposure::{ExposureValue, resolve_for_set};
 use crate::picture::luminance::{LuminanceImage, luminance};
@@ -115,16 +115,10 @@ fn facts(cloth: &Arc<Cloth>, own: Option<&str>) -> Value {
     let numbers = crate::judge::numbers::Layout::of(&scene).numbers(&scene);
     let [middle, low, high] = through_with_range(cloth, Nanometres(GREEN_NM));
     let layer = cloth.layer_at(Millimetres(STAND_OFF_MM), Nanometres(GREEN_NM));
-    let basis = match cloth.basis {
-        Basis::Bulk => "bulk",
-        Basis::Measured => "measured",
-        Basis::Label => "label",
-        Basis::Calibrated => "calibrated",
-    };
     json!({
         "name": cloth.name, "title": cloth.title, "about": cloth.source, "thickness_mm": cloth.thickness.0,
         "areal_mass_g_m2": cloth.areal_mass_g_m2, "light_kept": middle, "light_kept_low": low, "light_kept_high": high,
-        "spot_mm": numbers.spot_width_mm, "straight_share": straight_transmittance(&[layer]), "basis": basis,
+        "spot_mm": numbers.spot_width_mm, "straight_share": straight_transmittance(&[layer]), "basis": cloth.basis.key(),
         "own": own.is_some(), "swatch": format!("/api/shelf/{}.png", cloth.name),
         // What to put into a scene: the name, or the whole cloth written in place, so that the scene needs no other file.
         "value": own.map_or_else(|| json!(cloth.name), in_place),

@@ -3,13 +3,14 @@
 use super::asked::{Answer, Opened, number, scene};
 use super::turns::Turn;
 use crate::build::make::figures::{Figures, preview};
-use crate::build::make::tiles::{Paper, drawings};
+use crate::build::make::tiles::drawings;
 use crate::build::make::{chart::volts_chart, html::html, pages::pages, plan};
 use crate::client::html::html_for;
 use crate::client::motion::of_scene;
 use crate::client::pages::pages as client_pages;
 use crate::client::{Words, sheet};
 use crate::motion::reel::reel;
+use crate::paper::Paper;
 use crate::photo::decode::{ToneChoice, decode};
 use crate::picture::chart::svgs_to_pdf;
 use crate::picture::luminance::luminance;
@@ -19,52 +20,48 @@ use crate::scene::file::Resolved;
 use serde_json::{Value, json};
 
 /// A file.
-#[must_use]
-pub fn download(question: &Value, opened: &Opened) -> Answer {
+///
+/// # Errors
+/// The answer that says why there is none.
+pub fn download(question: &Value, opened: &Opened) -> Result<Answer, Answer> {
     if question["what"].as_str() == Some("file") {
         return beside(question["path"].as_str().unwrap_or(""), opened);
     }
-    let resolved = match scene(question, opened) {
-        Ok(resolved) => resolved,
-        Err(answer) => return answer,
-    };
+    let resolved = scene(question, opened)?;
     let stem = stem(&resolved.scene.name);
-    let named = |mut answer: Answer, ending: &str| {
-        answer.file_name = Some(format!("{stem}{ending}"));
-        answer
+    let (mut answer, ending) = match question["what"].as_str() {
+        Some("preview") => (preview_png(&resolved)?, ".png"),
+        Some("on-photo") => (photographed(&resolved, opened)?, "-on-photo.png"),
+        Some("make") => (make(&resolved, false)?, "-make.html"),
+        Some("client-page") => (client(&resolved, false)?, "-sheet.html"),
+        Some("client-pdf") => (client(&resolved, true)?, "-sheet.pdf"),
+        Some("make-pdf") => (make(&resolved, true)?, "-make.pdf"),
+        _ => return Err(Answer::not_understood("the question names no file that can be made")),
     };
-    match question["what"].as_str() {
-        Some("preview") => {
-            let image = luminance(&resolved.scene);
-            match render::png(&resolved.scene, &image, render::exposure(&resolved.scene, &image)) {
-                Ok(png) => named(Answer::bytes("image/png", png, None), ".png"),
-                Err(fault) => Answer::problem(format!("the picture cannot be encoded: {fault}"), ""),
-            }
-        }
-        Some("on-photo") => photographed(&resolved, opened).map_or_else(|e| e, |a| named(a, "-on-photo.png")),
-        Some("make") => make(&resolved, false).map_or_else(|e| e, |a| named(a, "-make.html")),
-        Some("client-page") => client(&resolved, false).map_or_else(|e| e, |a| named(a, "-sheet.html")),
-        Some("client-pdf") => client(&resolved, true).map_or_else(|e| e, |a| named(a, "-sheet.pdf")),
-        Some("make-pdf") => make(&resolved, true).map_or_else(|e| e, |a| named(a, "-make.pdf")),
-        _ => Answer::not_understood("the question names no file that can be made"),
-    }
+    answer.file_name = Some(format!("{stem}{ending}"));
+    Ok(answer)
+}
+
+/// The picture with its caption.
+fn preview_png(resolved: &Resolved) -> Result<Answer, Answer> {
+    let image = luminance(&resolved.scene);
+    render::png(&resolved.scene, &image, render::exposure(&resolved.scene, &image))
+        .map(|png| Answer::bytes("image/png", png, None))
+        .map_err(|fault| Answer::problem(format!("the picture cannot be encoded: {fault}"), ""))
 }
 
 /// A drawing or picture that the scene names, as it is.
-fn beside(path: &str, opened: &Opened) -> Answer {
+fn beside(path: &str, opened: &Opened) -> Result<Answer, Answer> {
     let name: String = path.rsplit('/').next().unwrap_or("").chars().filter(|c| *c != '"').collect();
     let bytes = |kind, bytes: &[u8]| Answer::bytes(kind, bytes.to_vec(), None);
     let found =
         opened.drawings.get(path).map(|text| bytes("text/plain; charset=utf-8", text.text.as_bytes()));
     let found = found
         .or_else(|| opened.pictures.get(path).map(|named| bytes("application/octet-stream", &named.bytes)));
-    match found {
-        Some(mut answer) => {
-            answer.file_name = Some(name);
-            answer
-        }
-        None => Answer::problem("this file is not here", "It lies where you brought it from."),
-    }
+    let fault = || Answer::problem("this file is not here", "It lies where you brought it from.");
+    let mut answer = found.ok_or_else(fault)?;
+    answer.file_name = Some(name);
+    Ok(answer)
 }
 
 /// The glow on the photograph that the scene names.
@@ -124,19 +121,16 @@ const FILM_PX: f64 = 640.0;
 const FILM_PER_S: f64 = 15.0;
 
 /// The moving picture with what the flash check says of it.
-#[must_use]
-pub fn motion(question: &Value, opened: &Opened, turn: &Turn) -> Answer {
-    let mut scene = match scene(question, opened) {
-        Ok(resolved) => resolved.scene,
-        Err(answer) => return answer,
-    };
-    let longer = f64::from(scene.view.size_px.into_iter().max().unwrap_or(1).max(1));
+///
+/// # Errors
+/// The answer that says why there is none.
+pub fn motion(question: &Value, opened: &Opened, turn: &Turn) -> Result<Answer, Answer> {
+    let mut scene = scene(question, opened)?.scene;
     let wanted = ["width_px", "height_px"].map(|key| number(question, key, 16.0, 1280.0, FILM_PX));
-    let scale = (wanted[0].max(wanted[1]) / longer).min(1.0);
-    scene.view.size_px = scene.view.size_px.map(|px| ((f64::from(px) * scale).round() as u32).max(8));
+    scene.view.size_px = scene.view.size_within(wanted[0].max(wanted[1]).round() as u32);
     scene.view.photo = None;
     if turn.is_stale() {
-        return Answer::stale();
+        return Err(Answer::stale());
     }
     match reel(&scene, FILM_PER_S) {
         Ok(Some(reel)) => {
@@ -144,13 +138,13 @@ pub fn motion(question: &Value, opened: &Opened, turn: &Turn) -> Answer {
                 "frames": reel.timing.count, "seconds": reel.timing.seconds,
                 "flash": {"passes": reel.flash.passed(), "words": reel.flash.words()},
             });
-            Answer::bytes("image/gif", reel.gif, Some(about))
+            Ok(Answer::bytes("image/gif", reel.gif, Some(about)))
         }
-        Ok(None) => Answer::problem(
+        Ok(None) => Err(Answer::problem(
             "the scene has no pattern, so nothing moves",
             "Give `light` a `pattern`, such as `pattern: {pulse: {period_s: 4}}`.",
-        ),
-        Err(fault) => Answer::problem(format!("the film cannot be made: {fault}"), ""),
+        )),
+        Err(fault) => Err(Answer::problem(format!("the film cannot be made: {fault}"), "")),
     }
 }
 

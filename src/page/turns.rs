@@ -9,7 +9,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// Tabs that are remembered; the one that has been silent longest is forgotten first.
-pub const MOST_PAGES: usize = 64;
+pub const MOST_KEPT: usize = 64;
 
 /// The newest question of every tab and kind.
 #[derive(Debug, Default)]
@@ -61,7 +61,7 @@ impl Turns {
             return None;
         }
         newest.of.insert(key.clone(), (seq, asked));
-        if newest.of.len() > MOST_PAGES {
+        if newest.of.len() > MOST_KEPT {
             let oldest = newest.of.iter().min_by_key(|(_, (_, asked))| *asked).map(|(key, _)| key.clone());
             if let Some(oldest) = oldest {
                 newest.of.remove(&oldest);
@@ -117,9 +117,9 @@ mod tests {
     #[test]
     fn memory_is_bounded() {
         let turns = Arc::new(Turns::default());
-        for i in 0..10 * MOST_PAGES {
+        for i in 0..10 * MOST_KEPT {
             let _ = turns.take(&format!("tab {i}"), "picture", 1);
         }
-        assert_eq!(turns.lock().of.len(), MOST_PAGES);
+        assert_eq!(turns.lock().of.len(), MOST_KEPT);
     }
 }

@@ -3,6 +3,7 @@
 //! Text is drawn with the font embedded in the program (DejaVu Sans; its licence lies beside it in `src/assets`), so a
 //! picture looks the same on every machine. The outline's coverage mixes the colours in sRGB values, as screens do.
 
+use crate::words;
 use ab_glyph::{Font, FontRef, Glyph, PxScale, ScaleFont, point};
 use std::sync::LazyLock;
 
@@ -165,30 +166,7 @@ pub fn text_width(text: &str, height_px: f32) -> f32 {
 /// not.
 #[must_use]
 pub fn wrapped(text: &str, height_px: f32, width_px: f32) -> Vec<String> {
-    let fits = |line: &str| text_width(line, height_px) <= width_px;
-    let mut lines = Vec::new();
-    let mut line = String::new();
-    for word in text.split([' ', '\n', '\t']).filter(|word| !word.is_empty()) {
-        let longer = if line.is_empty() { word.to_owned() } else { format!("{line} {word}") };
-        if fits(&longer) {
-            line = longer;
-            continue;
-        }
-        if !line.is_empty() {
-            lines.push(std::mem::take(&mut line));
-        }
-        for character in word.chars() {
-            line.push(character);
-            if line.chars().count() > 1 && !fits(&line) {
-                line.pop();
-                lines.push(std::mem::replace(&mut line, character.to_string()));
-            }
-        }
-    }
-    if !line.is_empty() {
-        lines.push(line);
-    }
-    lines
+    words::wrapped(text, |line| text_width(line, height_px) <= width_px)
 }
 
 /// The text, or as much of its beginning as fits, with an ellipsis.

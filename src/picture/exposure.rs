@@ -45,12 +45,6 @@ impl ExposureValue {
     pub fn for_full_scale(luminance: Luminance) -> ExposureValue {
         ExposureValue((luminance.0 / FULL_SCALE_AT_EV0).log2())
     }
-
-    /// A luminance as a share of full scale.
-    #[must_use]
-    pub fn share_of(self, luminance: Luminance) -> f64 {
-        luminance.0 / self.full_scale().0
-    }
 }
 
 impl std::fmt::Display for ExposureValue {

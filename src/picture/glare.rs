@@ -39,7 +39,7 @@
 //! | k | angular frequency in the plane | 1/mm |
 
 use super::coloured::{ColouredPoint, PlannedColoured};
-use super::plane::{Accuracy, Frame, PlaneReport, XyzImage};
+use super::plane::{Accuracy, Frame, XyzImage};
 use crate::light::Window;
 use crate::light::spread::SpotSpectrum;
 use pxfm::f_k0;
@@ -194,22 +194,9 @@ fn inverse(k: f64, a: f64, [b1, b2]: [f64; 2]) -> f64 {
     }
 }
 
-/// Adds the halos of all bare pixels to a picture, in cd/m2.
+/// The halos of bare pixels whose places are settled, for many pictures with other light.
 ///
 /// What stays in the sharp images of the windows (see [`Eye::core_share`]) is not drawn here.
-pub fn add_halos(
-    image: &mut XyzImage,
-    frame: &Frame,
-    pixels: &[BarePixel],
-    eye: &Eye,
-    distance_m: f64,
-) -> [PlaneReport; 2] {
-    let halos = PlannedHalos::new(frame, pixels, eye, distance_m);
-    halos.add(image, pixels);
-    [halos.near.report(), halos.wide.report()]
-}
-
-/// The halos of pixels whose places are settled, for many pictures with other light.
 #[derive(Debug)]
 pub(super) struct PlannedHalos {
     near: PlannedColoured,
@@ -233,7 +220,7 @@ impl PlannedHalos {
         PlannedHalos { near: plan(&halo.near), wide: plan(&halo.wide), even: halo.even }
     }
 
-    /// Adds the halos to a picture: the same pixels as were planned, with the light of now.
+    /// Adds the halos to a picture, in cd/m2: the same pixels as were planned, with the light of now.
     pub(super) fn add(&self, image: &mut XyzImage, pixels: &[BarePixel]) {
         let outlines = outlines(pixels);
         self.near.add(image, &outlines);
@@ -317,7 +304,7 @@ mod tests {
         let frame = Frame::centred(0.0, 0.0, 0.5, 1200, 300);
         let mut image = XyzImage::black(1200, 300);
         let pixel = BarePixel { x_mm: -250.0, y_mm: 0.2, xyz_candela: [0.0, 1.3, 0.0] };
-        add_halos(&mut image, &frame, &[pixel], &eye, 2.0);
+        PlannedHalos::new(&frame, &[pixel], &eye, 2.0).add(&mut image, &[pixel]);
         for column in [80, 110, 200, 400, 800, 1100] {
             let [x, y] = frame.centre_of(column, 150);
             let angle = ((x - pixel.x_mm).hypot(y - pixel.y_mm) / 2e3).to_degrees();

@@ -25,7 +25,7 @@ use crate::light::oblique::Sight;
 use crate::light::spectrum::die::die_weights;
 use crate::light::spectrum::observer::Xyz;
 use crate::light::spread::SpotSpectrum;
-use crate::light::transport::{slanted_transmittance, straight_transmittance};
+use crate::light::straight::{slanted_transmittance, straight_transmittance};
 use crate::pixels::outline::Outline;
 use crate::pixels::package::Package;
 use crate::quantity::{Millimetres, Nanometres};

@@ -113,11 +113,22 @@ pub fn png_with(
     exposure: ExposureValue,
     notes: &[String],
 ) -> Result<Vec<u8>, PngError> {
+    encoded(scene, picture, exposure, notes).map(|(png, _)| png)
+}
+
+/// The same with its width and height in image pixels, the caption bar included.
+pub(crate) fn encoded(
+    scene: &Scene,
+    picture: &LuminanceImage,
+    exposure: ExposureValue,
+    notes: &[String],
+) -> Result<(Vec<u8>, [u32; 2]), PngError> {
     let mm_per_px = picture.frame.mm_per_px;
     let mut caption = caption(scene, exposure);
     caption.notes.splice(0..0, notes.iter().cloned());
     let canvas = captioned(&developed(picture, exposure), mm_per_px, &caption);
-    srgb_8(&canvas, mm_per_px, &[("Software", "weftlight")])
+    let png = srgb_8(&canvas, mm_per_px, &[("Software", "weftlight")])?;
+    Ok((png, [canvas.width_px, canvas.height_px]))
 }
 
 /// The 16-bit linear PNG of a scene's luminance picture, without caption; its full scale is the picture's peak.

@@ -4,6 +4,7 @@
 pub mod curve;
 pub mod drawing;
 pub mod fill;
+pub mod laying;
 pub mod layout;
 pub mod list;
 pub mod outline;

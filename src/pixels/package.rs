@@ -1,4 +1,4 @@
-//! Packages: what one pixel is made of, from data sheets' typical ranges, and how a wanted colour becomes levels of
+//! Packages: what one pixel is made of, from data sheets' typical ranges, and how a colour that is sent becomes levels of
 //! its dies.
 //!
 //! The figures in the table below are middles of ranges; real parts of one reel differ within them. Each package's
@@ -7,9 +7,7 @@
 
 use crate::light::Window;
 use crate::light::spectrum::{Xyz, die_weights};
-use crate::picture::colour::xyz_of_linear_srgb;
 use crate::quantity::{Millimetres, Nanometres};
-use nalgebra::{Matrix3, Vector3};
 use std::f64::consts::PI;
 
 /// The colour of a die.
@@ -330,35 +328,6 @@ impl Package {
         };
         self.dies.iter().map(|d| (share(d.die) * level).clamp(0.0, 1.0)).collect()
     }
-
-    /// Levels of the dies that give the bare pixel the chromaticity of a colour as a screen shows it.
-    ///
-    /// `linear` is the wanted colour in linear sRGB, 0 to 1. The three coloured dies are mixed to its chromaticity
-    /// (a 3 x 3 linear system of their tristimulus values); what the dies cannot reach is cut off at zero. The
-    /// strongest die then has the level of the colour's strongest channel, times `level`. White dies beside coloured
-    /// ones stay dark. Without one die each of red, green and blue, the levels are those of [`Package::raw_levels`].
-    #[must_use]
-    pub fn matched_levels(&self, linear: [f64; 3], level: f64) -> Vec<f64> {
-        let find = |die| self.dies.iter().position(|d| d.die == die);
-        let (Some(red), Some(green), Some(blue)) = (find(Die::Red), find(Die::Green), find(Die::Blue)) else {
-            return self.raw_levels(linear, level);
-        };
-        let places = [red, green, blue];
-        let primaries = places.map(|i| Vector3::from(die_weights(&self.dies[i], self.beam_power).total().0));
-        let wanted = Vector3::from(xyz_of_linear_srgb(linear).0);
-        let Some(mix) = Matrix3::from_columns(&primaries).lu().solve(&wanted) else {
-            return self.raw_levels(linear, level);
-        };
-        let mix = mix.map(|share| share.max(0.0));
-        let strongest = linear.iter().fold(0.0_f64, |a, &b| a.max(b)) * level;
-        let mut levels = vec![0.0; self.dies.len()];
-        if mix.max() > 0.0 {
-            for (&place, &share) in places.iter().zip(mix.iter()) {
-                levels[place] = (share / mix.max() * strongest).clamp(0.0, 1.0);
-            }
-        }
-        levels
-    }
 }
 
 #[cfg(test)]
@@ -430,20 +399,5 @@ mod tests {
         assert_eq!(rgbw.raw_levels([1.0, 1.0, 1.0], 1.0), vec![1.0, 1.0, 1.0, 0.0]);
         assert_eq!(Package::ideal(1.0).raw_levels([0.2, 0.6, 0.4], 1.0), vec![0.6]);
         assert_eq!(rgb.raw_levels([2.0, -1.0, 0.0], 1.0), vec![1.0, 0.0, 0.0]);
-    }
-
-    #[test]
-    fn matched_levels_give_the_chromaticity_asked_for() {
-        // The condition itself is the check; rounding of a 3 x 3 system leaves some 1e-14.
-        let package = Package::named("5050").expect("in the table");
-        for colour in [[1.0, 1.0, 1.0], [1.0, 0.7, 0.4], [0.2, 0.3, 0.9]] {
-            let levels = package.matched_levels(colour, 0.8);
-            let got = package.flux(&levels).chromaticity().expect("lit");
-            let wanted = xyz_of_linear_srgb(colour).chromaticity().expect("lit");
-            assert!((got[0] - wanted[0]).abs() < 1e-9 && (got[1] - wanted[1]).abs() < 1e-9, "{colour:?}");
-            let strongest = levels.iter().fold(0.0_f64, |a, &b| a.max(b));
-            assert!((strongest - 0.8 * colour.iter().fold(0.0_f64, |a, &b| a.max(b))).abs() < 1e-12);
-        }
-        assert_eq!(package.matched_levels([0.0; 3], 1.0), vec![0.0; 3]);
     }
 }

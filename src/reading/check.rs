@@ -2,7 +2,7 @@
 
 use super::shape::{Absent, Kind, Limits, MOST_TEXT, SHARE_PERCENT, Shape, WAVELENGTH_NM, colour};
 use super::tree::{Node, Value};
-use crate::diagnose::{Place, Problem, Problems, nearest, shortened};
+use crate::diagnose::{Problem, Problems, nearest, shortened};
 
 /// Shares of a blend may miss 100 percent by this much: labels round each share to a whole percent.
 const SHARES_ROUNDING_PERCENT: f64 = 1.5;
@@ -264,7 +264,7 @@ fn check_map(node: &Node, shape: &'static Shape, name: &str, problems: &mut Prob
     let there = |key: &str| given(key) || misspelt.contains(&key);
     for field in shape.fields.iter().filter(|f| f.absent == Absent::Refused && !there(f.key)) {
         problems.push(
-            Problem::error(&start_of(node), format!("{} needs the key `{}`", shape.what, field.key))
+            Problem::error(&node.place.start(), format!("{} needs the key `{}`", shape.what, field.key))
                 .next(format!("Add `{}`: {}.", field.key, field.meaning)),
         );
     }
@@ -272,7 +272,7 @@ fn check_map(node: &Node, shape: &'static Shape, name: &str, problems: &mut Prob
         if !set.iter().any(|key| there(key)) {
             problems.push(
                 Problem::error(
-                    &start_of(node),
+                    &node.place.start(),
                     format!("{} needs one of the keys {}", shape.what, ticked(set)),
                 )
                 .allowed("exactly one of them"),
@@ -309,11 +309,6 @@ fn unknown_key(key: &Node, shape: &Shape, problems: &mut Problems) -> Option<&'s
 
 fn ticked(keys: &[&str]) -> String {
     keys.iter().map(|key| format!("`{key}`")).collect::<Vec<_>>().join(", ")
-}
-
-/// The first character of a node, so that a message about a whole map does not underline its first value.
-fn start_of(node: &Node) -> Place {
-    Place { bytes: node.place.bytes.start..node.place.bytes.start, ..node.place.clone() }
 }
 
 fn check_one_of(node: &Node, shape: &'static Shape, name: &str, problems: &mut Problems) {

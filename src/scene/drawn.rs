@@ -4,9 +4,10 @@ use super::shape::MOST_PIXELS;
 use super::{Laid, LaidKind, PatternPiece};
 use crate::cloth::catalogue::{ClothSource, NamedText};
 use crate::diagnose::{Diagnostic, Place as FilePlace, Problem, Problems, shortened};
-use crate::pixels::curve::{self, Curve, FIT_MM, Laying, MOST_LINES};
+use crate::pixels::curve::{Curve, FIT_MM, MOST_LINES};
 use crate::pixels::drawing::{self, Drawing, Missing, scale::Scale};
 use crate::pixels::fill::{Filled, Filling, NoFilling};
+use crate::pixels::laying::{Kind, Laying};
 use crate::pixels::layout::Place;
 use crate::pixels::list;
 use crate::pixels::outline::{NoOutline, Outline};
@@ -185,14 +186,10 @@ fn source_place<'a>(entry: &Entry<'a>) -> &'a FilePlace {
     entry.place_of(if entry.has("points_mm") { "points_mm" } else { "id" })
 }
 
-fn start(place: &FilePlace) -> FilePlace {
-    FilePlace { bytes: place.bytes.start..place.bytes.start, ..place.clone() }
-}
-
 fn no_outline(fault: NoOutline, entry: &Entry<'_>) -> Problem {
     let what =
         format!("{}{fault}", if entry.shape().what == "a fill" { "it cannot be filled: " } else { "" });
-    let problem = Problem::error(&start(source_place(entry)), what);
+    let problem = Problem::error(&source_place(entry).start(), what);
     match fault {
         NoOutline::Open { .. } => problem.next("Close the curve in the drawing program."),
         NoOutline::Crossing { .. } => problem
@@ -235,12 +232,12 @@ pub(super) fn read_path(
         return None;
     }
     let kind = match entry.text("kind")? {
-        "wire" => curve::Kind::Wire,
-        _ => curve::Kind::Strip,
+        "wire" => Kind::Wire,
+        _ => Kind::Strip,
     };
     let whole = Curve::of(&path);
     let whole = if entry.flag("reversed")? { whole.reversed() } else { whole };
-    let curve = if kind == curve::Kind::Strip { whole.cut_at_corners() } else { whole };
+    let curve = if kind == Kind::Strip { whole.cut_at_corners() } else { whole };
     let sound = |key: &str| !entry.has(key) || entry.number(key).is_some();
     if !(sound("start_mm") && sound("count")) {
         return None;
@@ -253,7 +250,7 @@ pub(super) fn read_path(
         turned: entry.text("turn")? == "along",
     };
     check_fit(&curve, &laying, entry, problems)?;
-    if kind == curve::Kind::Strip {
+    if kind == Kind::Strip {
         check_bends(&curve, laying.pitch_mm, entry.number("least_radius_mm")?, entry, problems);
     }
     Some(Form::Path { curve, laying, source: source_of(entry) })

@@ -226,10 +226,7 @@ fn check_inside(pixels: &[Pixel], piece: &PatternPiece, scene: &Entry<'_>, probl
         let own = || near.iter().filter(|(i, _)| pixels[*i].group == group);
         let outside: Vec<_> = own().filter(|(_, depth)| *depth < 0.0).copied().collect();
         let in_seam: Vec<_> = own().filter(|(_, depth)| *depth >= 0.0).copied().collect();
-        let place = crate::diagnose::Place {
-            bytes: node.place.bytes.start..node.place.bytes.start,
-            ..node.place.clone()
-        };
+        let place = node.place.start();
         for (which, what) in [(outside, "outside the outline"), (in_seam, "in the seam allowance")] {
             let worst = which.iter().min_by(|a, b| a.1.total_cmp(&b.1));
             let Some((index, depth)) = worst.copied() else { continue };
@@ -343,14 +340,10 @@ fn pixels(
         }
     }
     if total > MOST_PIXELS as f64 {
-        let place = scene.place_of("pixels");
         problems.push(
-            Problem::error(
-                &crate::diagnose::Place { bytes: place.bytes.start..place.bytes.start, ..place.clone() },
-                "the scene has too many pixels",
-            )
-            .found(format!("{total} pixels{}", if groups.len() < nodes.len() { " or more" } else { "" }))
-            .allowed(format!("at most {MOST_PIXELS}")),
+            Problem::error(&scene.place_of("pixels").start(), "the scene has too many pixels")
+                .found(format!("{total} pixels{}", if groups.len() < nodes.len() { " or more" } else { "" }))
+                .allowed(format!("at most {MOST_PIXELS}")),
         );
         return None;
     }

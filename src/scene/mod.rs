@@ -14,7 +14,7 @@ use crate::cloth::Cloth;
 use crate::light::Stack;
 use crate::light::oblique::Sight;
 use crate::motion::pattern::Pattern;
-use crate::pixels::curve::{Cut, Kind};
+use crate::pixels::laying::{Cut, Kind};
 use crate::pixels::outline::Outline;
 use crate::pixels::package::Package;
 use crate::quantity::{Millimetres, Nanometres};
@@ -36,6 +36,14 @@ pub struct Pixel {
     /// Air between it and the first cloth beyond the `gap_below` of the first layer; below zero in a hollow alone. What counts is
     /// [`Scene::gap_over`].
     pub extra_gap: Millimetres,
+}
+
+impl Pixel {
+    /// How far its centre lies from another's, in mm.
+    #[must_use]
+    pub fn apart_mm(&self, other: &Pixel) -> f64 {
+        (self.at[0].0 - other.at[0].0).hypot(self.at[1].0 - other.at[1].0)
+    }
 }
 
 /// A cloth over its gap.
@@ -89,6 +97,16 @@ impl View {
     #[must_use]
     pub fn sight(&self) -> Option<Sight> {
         (self.side_rad > 0.0).then_some(Sight { tilt_rad: self.side_rad, from_rad: self.from_rad })
+    }
+
+    /// The picture's size scaled down, where need be, so that its longer side is no longer than this, in image pixels.
+    #[must_use]
+    pub fn size_within(&self, longer_px: u32) -> [u32; 2] {
+        /// A strip of a picture is not made thinner than this.
+        const LEAST_PX: u32 = 8;
+        let longer = self.size_px.into_iter().max().unwrap_or(1).max(1);
+        let scale = (f64::from(longer_px) / f64::from(longer)).min(1.0);
+        self.size_px.map(|px| ((f64::from(px) * scale).round() as u32).max(LEAST_PX))
     }
 }
 

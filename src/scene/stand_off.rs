@@ -27,7 +27,7 @@
 
 use super::shape::{GAP_MM, MOST_LAYERS, PLACED};
 use super::{Pixel, PlacedCloth, Scene};
-use crate::diagnose::{Place, Problem, Problems};
+use crate::diagnose::{Problem, Problems};
 use crate::quantity::Millimetres;
 use crate::reading::Entry;
 use std::f64::consts::PI;
@@ -206,10 +206,7 @@ pub(super) fn settle(
     problems: &mut Problems,
 ) {
     let groups = scene.items("pixels");
-    let start = |i: usize| Place {
-        bytes: groups[i].place.bytes.start..groups[i].place.bytes.start,
-        ..groups[i].place.clone()
-    };
+    let start = |i: usize| groups[i].place.start();
     let Some(first) = stack.first_mut() else {
         for (i, _) in own_gaps.iter().enumerate().filter(|(_, gap)| gap.is_some()) {
             problems.push(

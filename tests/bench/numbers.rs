@@ -4,6 +4,7 @@
 #![allow(missing_docs, reason = "criterion's macros make public items")]
 
 use criterion::{Criterion, criterion_group, criterion_main};
+use rayon::prelude::*;
 use std::hint::black_box;
 use weftlight::cloth::catalogue::{self, CatalogueOnly};
 use weftlight::judge::numbers::Layout;
@@ -48,7 +49,9 @@ fn numbers(criterion: &mut Criterion) {
     group.bench_function("40 gaps of one cloth with its ranges", |b| {
         b.iter(|| layout.judged_over_gaps(black_box(&scenes[0]), &gaps));
     });
-    group.bench_function("14 cloths with their ranges", |b| b.iter(|| layout.judged_of(black_box(&scenes))));
+    group.bench_function("14 cloths with their ranges", |b| {
+        b.iter(|| -> Vec<_> { black_box(&scenes).par_iter().map(|scene| layout.judged(scene)).collect() });
+    });
     group.bench_function("14 small pictures", |b| {
         b.iter(|| scenes.iter().map(|scene| black_box(luminance(scene)).peak().0).sum::<f64>());
     });

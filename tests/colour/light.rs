@@ -2,7 +2,7 @@
 
 use super::{numbers, package, rows};
 use proptest::prelude::*;
-use weftlight::light::spectrum::die::{self, luminous_flux_lm, radiant_flux_w};
+use weftlight::light::spectrum::die::{self, luminous_flux_lm};
 use weftlight::light::spectrum::illuminant::{black_body, d65, illuminant_a};
 use weftlight::light::spectrum::observer::{
     EQUAL_ENERGY, K_M, dominant_wavelength, luminous_efficacy, luminous_efficiency, matching_functions,
@@ -156,7 +156,7 @@ fn bare_packages_have_the_colour_computed_elsewhere() {
             let facts = package.dies.iter().find(|d| name(&d.die) == row[1]).expect("the die");
             // The table must have been computed for the package as it is now.
             assert_eq!((facts.dominant.0, facts.typical_mcd), (v[0], v[1]), "{row:?}");
-            let efficacy = luminous_flux_lm(facts, 1.0) / radiant_flux_w(facts, 1.0);
+            let efficacy = luminous_efficacy(&die_spectrum(facts));
             assert!((efficacy / v[5] - 1.0).abs() < EFFICACY, "{row:?}: {efficacy} lm/W");
             (xyz_of(&die_spectrum(facts)), luminous_flux_lm(facts, package.beam_power))
         };

@@ -32,16 +32,6 @@ fn gauges_agree_with_the_published_table() {
     }
 }
 
-/// Preece's rule as published values give it (80 d^1.5, d in mm), in A, to two digits; for a caution only.
-#[test]
-fn melting_currents_agree_with_their_rule() {
-    for (awg, ampere) in [(18, 83.0), (22, 41.0), (26, 21.0), (30, 10.3), (36, 3.6)] {
-        // The last of two digits.
-        let found = Gauge(awg).melts_a();
-        assert!((found / ampere - 1.0).abs() < 0.02, "{awg}: {found}");
-    }
-}
-
 /// Flexible copper of IEC 60228 class 5 may have at most so many ohm per km at 20 C. Solid wire of the same area must stay below, and
 /// not by much more than the stranding and the tolerance of the area: 15 %.
 #[test]

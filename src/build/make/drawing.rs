@@ -2,7 +2,7 @@
 //!
 //! Millimetres; x to the right, y downwards as SVG has it, so that a place [x, y] of the scene is at [x, -y].
 
-use super::pieces::{Piece, PieceKind};
+use super::pieces::{Piece, PieceKind, piece_of};
 use super::wiring::End;
 use super::{Placed, Plan};
 use crate::picture::chart::{escaped, plain_number as n};
@@ -377,7 +377,7 @@ fn feeds(plan: &Plan, all: &mut Vec<Element>) {
                 (piece.to, direction(plan, piece, piece.pixels.end - 1), [beyond, beyond + 7.0], 11.0)
             }
             End::Beside(pixel) => {
-                let piece = &plan.pieces[plan.pieces.partition_point(|piece| piece.pixels.end <= pixel)];
+                let piece = &plan.pieces[piece_of(&plan.pieces, pixel)];
                 let before = -0.5 * plan.places[pixel].body_mm - 0.5;
                 (plan.places[pixel].at, direction(plan, piece, pixel), [before; 2], -11.0)
             }

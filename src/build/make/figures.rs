@@ -1,11 +1,11 @@
 //! The pictures between the sheet's words: the chart of voltages, and what the garment should look like once it shines.
 
 use super::Plan;
+use crate::paper::data_address;
 use crate::picture::luminance::luminance;
 use crate::picture::png_out::PngError;
 use crate::picture::render;
 use crate::scene::Scene;
-use base64::Engine;
 
 /// The longer side of the preview, in image pixels: sharp enough on paper, small enough to send.
 const LONGER_PX: u32 = 1000;
@@ -36,7 +36,7 @@ impl Preview {
     /// The picture as an address that holds it.
     #[must_use]
     pub fn address(&self) -> String {
-        format!("data:image/png;base64,{}", base64::engine::general_purpose::STANDARD.encode(&self.png))
+        data_address("image/png", &self.png)
     }
 }
 
@@ -47,18 +47,9 @@ impl Preview {
 pub fn preview(scene: &Scene, plan: &Plan) -> Result<Preview, PngError> {
     let powered = plan.power.as_ref().map(|power| &power.both.typical.scene);
     let mut shown = powered.unwrap_or(scene).clone();
-    let longer = shown.view.size_px.into_iter().max().unwrap_or(1).max(1);
-    if longer > LONGER_PX {
-        let scaled =
-            |px: u32| (f64::from(px) * f64::from(LONGER_PX) / f64::from(longer)).round().max(1.0) as u32;
-        shown.view.size_px = shown.view.size_px.map(scaled);
-    }
+    shown.view.size_px = shown.view.size_within(LONGER_PX);
     let picture = luminance(&shown);
-    let png = render::png(&shown, &picture, render::exposure(&shown, &picture))?;
-    let at =
-        |from: usize| png.get(from..from + 4).and_then(|b| b.try_into().ok()).map_or(0, u32::from_be_bytes);
-    // Width and height stand at bytes 16 and 20 of a PNG (its specification, section 11.2.2).
-    let size_px = [at(16), at(20)];
+    let (png, size_px) = render::encoded(&shown, &picture, render::exposure(&shown, &picture), &[])?;
     let light = match powered {
         Some(_) => "at the brightness that the supply allows, typical parts",
         None => "at the levels of the scene",

@@ -5,8 +5,9 @@
 
 use super::Plan;
 use super::figures::Figures;
-use super::sections::{Block, Section, sections};
-use super::tiles::{Drawings, Paper};
+use super::sections::{Block, SHORT_TABLE, Section, sections};
+use super::tiles::Drawings;
+use crate::paper::{html_page, marked};
 use crate::picture::chart::escaped;
 
 /// The look: our own, plain.
@@ -57,14 +58,11 @@ figcaption { color: var(--quiet); font-size: 0.9rem; }
 /// The sheet of a plan, with its drawings and its figures.
 #[must_use]
 pub fn html(plan: &Plan, drawings: &Drawings, figures: &Figures) -> String {
-    let title = escaped(&plan.name);
-    let (size, across) = match drawings.paper {
-        Paper::A4 => ("210mm 297mm", "297mm 210mm"),
-        Paper::Letter => ("8.5in 11in", "11in 8.5in"),
-    };
+    let title = format!("{}: make sheet", plan.name);
     let mut body = format!(
-        "<header><h1>{title}: make sheet</h1>\n<p class=\"quiet\">How to build it: what to cut, solder and sew. Figures are estimates from typical parts; \
-         local codes and licensed practice decide.</p></header>\n<main>\n"
+        "<header><h1>{}</h1>\n<p class=\"quiet\">How to build it: what to cut, solder and sew. Figures are estimates from typical parts; \
+         local codes and licensed practice decide.</p></header>\n<main>\n",
+        escaped(&title)
     );
     for section in sections(plan) {
         body += &section_in_html(&section, figures);
@@ -80,15 +78,15 @@ pub fn html(plan: &Plan, drawings: &Drawings, figures: &Figures) -> String {
         body += &figure(&tile.svg, &format!("Page {}, to size", tile.name), drawings.across);
     }
     body += "</section>\n</main>\n";
+    let [size, across] = [false, true].map(|across| drawings.paper.in_style(across));
     let [width, height] = drawings.paper.size_mm();
     let [side_width, side_height] = drawings.paper.lying_mm(true);
-    format!(
-        "<!DOCTYPE html>\n<html xmlns=\"http://www.w3.org/1999/xhtml\" lang=\"en\">\n<head>\n<meta charset=\"utf-8\"/>\n\
-         <meta name=\"viewport\" content=\"width=device-width, initial-scale=1\"/>\n<link rel=\"icon\" href=\"data:,\"/>\n<title>{title}: make sheet</title>\n\
-         <style>{STYLE}@page {{ size: {size}; margin: 15mm; }}\n@page drawing {{ size: {size}; margin: 0; }}\n@page drawing-across {{ size: {across}; margin: 0; }}\n\
+    let style = format!(
+        "{STYLE}@page {{ size: {size}; margin: 15mm; }}\n@page drawing {{ size: {size}; margin: 0; }}\n@page drawing-across {{ size: {across}; margin: 0; }}\n\
          @media print {{ figure.page > svg {{ width: {width}mm; height: {height}mm; }} \
-         figure.across > svg {{ width: {side_width}mm; height: {side_height}mm; }} }}\n</style>\n</head>\n<body>\n{body}</body>\n</html>\n"
-    )
+         figure.across > svg {{ width: {side_width}mm; height: {side_height}mm; }} }}\n"
+    );
+    html_page(&title, &style, &body)
 }
 
 fn figure(svg: &str, caption: &str, across: bool) -> String {
@@ -131,19 +129,6 @@ fn items(points: &[String]) -> String {
     points.iter().map(|point| format!("<li>{}</li>", marked(point))).collect()
 }
 
-/// Text with what stands between back quotes as code.
-fn marked(text: &str) -> String {
-    let parts: Vec<&str> = text.split('`').collect();
-    // A quote without its partner stays a quote.
-    if parts.len().is_multiple_of(2) {
-        return escaped(text);
-    }
-    let part = |(i, part): (usize, &&str)| {
-        if i % 2 == 1 { format!("<code>{}</code>", escaped(part)) } else { escaped(part) }
-    };
-    parts.iter().enumerate().map(part).collect()
-}
-
 /// A table; each cell carries its heading for narrow screens.
 fn table(caption: &str, head: &[&'static str], rows: &[Vec<String>]) -> String {
     let headings: String =
@@ -160,9 +145,7 @@ fn table(caption: &str, head: &[&'static str], rows: &[Vec<String>]) -> String {
             .collect();
         format!("<tr>{cells}</tr>\n")
     };
-    // A table that fits on a page is not broken.
-    const SHORT: usize = 14;
-    let short = if rows.len() <= SHORT { " short" } else { "" };
+    let short = if rows.len() <= SHORT_TABLE { " short" } else { "" };
     format!(
         "<div class=\"wide{short}\"><table><caption>{}</caption><thead><tr>{headings}</tr></thead><tbody>\n{}</tbody></table></div>\n",
         escaped(caption),

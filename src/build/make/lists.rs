@@ -13,7 +13,8 @@ fn cell(text: &str) -> String {
     if plain.contains([',', '"']) { format!("\"{}\"", plain.replace('"', "\"\"")) } else { plain }
 }
 
-fn thousandths(value: f64) -> f64 {
+/// Micrometres and millivolts are enough: nothing is laid or measured so exactly.
+pub(super) fn thousandths(value: f64) -> f64 {
     (value * 1000.0).round() / 1000.0 + 0.0
 }
 

@@ -3,23 +3,19 @@
 //! Index from 0 along the data; x to the right and y upwards as one looks at the garment, in mm; the group of the scene file, from 0.
 
 use super::Plan;
+use super::lists::thousandths;
 use serde_json::json;
 use std::fmt::Write as _;
 
 /// Tenths of a millimetre in one.
 const TENTHS: f64 = 10.0;
 
-/// Micrometres are enough: no strip is laid so exactly.
-fn rounded(mm: f64) -> f64 {
-    (mm * 1000.0).round() / 1000.0 + 0.0
-}
-
 /// `index,x_mm,y_mm,group` and a line for each pixel.
 #[must_use]
 pub fn csv(plan: &Plan) -> String {
     let mut text = "index,x_mm,y_mm,group\n".to_owned();
     for (index, place) in plan.places.iter().enumerate() {
-        let [x, y] = place.at.map(rounded);
+        let [x, y] = place.at.map(thousandths);
         // Writing to a string cannot fail.
         let _ = writeln!(text, "{index},{x},{y},{}", place.group);
     }
@@ -30,7 +26,7 @@ pub fn csv(plan: &Plan) -> String {
 #[must_use]
 pub fn json(plan: &Plan) -> serde_json::Value {
     let pixel = |(index, place): (usize, &super::Placed)| {
-        let [x, y] = place.at.map(rounded);
+        let [x, y] = place.at.map(thousandths);
         json!({ "index": index, "x_mm": x, "y_mm": y, "group": place.group })
     };
     json!({
@@ -69,8 +65,8 @@ pub fn c_header(plan: &Plan) -> String {
          #define PIXEL_COUNT {}\n#define PIXEL_GROUPS {}\n\
          #define PIXEL_WIDTH_TENTHS {width}\n#define PIXEL_HEIGHT_TENTHS {height}\n",
         plan.places.len(),
-        rounded(low[0]),
-        rounded(low[1]),
+        thousandths(low[0]),
+        thousandths(low[1]),
         plan.places.len(),
         plan.groups.max(1),
     );

@@ -1,9 +1,10 @@
 //! The overview: everything on one page, smaller than life, with the check square and the legend.
 
 use super::drawing::{CUT, INK, WIRE, paper};
-use super::tiles::{CHECK_MM, Grid, LEGEND, LeftOut, MARGIN_MM, Paper, page, page_name};
+use super::tiles::{CHECK_MM, Grid, LEGEND, LeftOut, MARGIN_MM, page, page_name};
 use super::wiring::End;
 use super::{Plan, counted, span};
+use crate::paper::Paper;
 use crate::picture::chart::{escaped, plain_number as n};
 use std::fmt::Write as _;
 

@@ -2,8 +2,9 @@
 
 use super::Plan;
 use super::figures::Figures;
-use super::sections::{Block, sections};
+use super::sections::{Block, SHORT_TABLE, sections};
 use super::tiles::{Drawings, MARGIN_MM, page};
+use crate::paper::{plain, wrapped};
 use crate::picture::chart::{escaped, plain_number as n, text_width_at};
 
 /// Sizes of text, in mm: 10, 13 and 20 points, and 8 in tables.
@@ -19,8 +20,6 @@ const PAD: f64 = 1.2;
 const AROUND: f64 = MARGIN_MM + 6.0;
 /// Greatest height of the preview, in mm.
 const PICTURE_HIGH: f64 = 95.0;
-/// Rows of a table that is not broken.
-const SHORT: usize = 14;
 /// Rows that a longer table begins with on a page.
 const BEGINNING: usize = 3;
 /// Pages of words; a sheet of that many tables is not read on paper. The lists hold the rest.
@@ -87,7 +86,7 @@ impl Flow {
     /// The height of a table's caption, headings and first rows; of a short table, which is not broken, all of it.
     fn beginning(&self, head: &[&'static str], rows: &[Vec<String>]) -> f64 {
         let widths = columns(head, rows, self.room());
-        let kept = if rows.len() <= SHORT { rows.len() } else { BEGINNING };
+        let kept = if rows.len() <= SHORT_TABLE { rows.len() } else { BEGINNING };
         let first: f64 = rows.iter().take(kept).map(|row| row_height(row, &widths)).sum();
         2.0 * TEXT * LEADING + row_height(&owned(head), &widths) + first
     }
@@ -143,34 +142,6 @@ fn in_cells(cells: &[String], widths: &[f64]) -> Vec<Vec<String>> {
 
 fn row_height(cells: &[String], widths: &[f64]) -> f64 {
     in_cells(cells, widths).iter().map(Vec::len).max().unwrap_or(1).max(1) as f64 * TABLE * LEADING + 1.2
-}
-
-/// Words in lines that fit a width; a word that is too long for a line is broken.
-fn wrapped(text: &str, size: f64, width: f64) -> Vec<String> {
-    // Measured ten times as large: the font's own measures are made for image pixels.
-    let fits = |text: &str| text_width_at(text, 10.0 * size) <= 10.0 * width;
-    let mut lines = Vec::new();
-    let mut line = String::new();
-    for word in text.split(' ').filter(|word| !word.is_empty()) {
-        let longer = if line.is_empty() { word.to_owned() } else { format!("{line} {word}") };
-        if fits(&longer) {
-            line = longer;
-            continue;
-        }
-        if !line.is_empty() {
-            lines.push(std::mem::take(&mut line));
-        }
-        for letter in word.chars() {
-            if !line.is_empty() && !fits(&format!("{line}{letter}")) {
-                lines.push(std::mem::take(&mut line));
-            }
-            line.push(letter);
-        }
-    }
-    if !line.is_empty() {
-        lines.push(line);
-    }
-    lines
 }
 
 /// Widths of columns: each at least as wide as its longest word, the rest shared by how much text they hold.
@@ -248,7 +219,6 @@ pub fn pages(plan: &Plan, drawings: &Drawings, figures: &Figures) -> Vec<String>
 }
 
 fn words_of(block: &Block, flow: &mut Flow, figures: &Figures) {
-    let plain = |text: &str| text.replace('`', "");
     match block {
         Block::Words(words) => flow.paragraph(0.0, TEXT, "", &plain(words)),
         Block::Points(points) => {

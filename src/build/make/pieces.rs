@@ -1,7 +1,8 @@
 //! The cut list: what to cut or to buy for each stretch of the data.
 
 use super::wiring::{End, Joint};
-use crate::pixels::curve::{self, Cut};
+use crate::build::electric::WIDE_FROM;
+use crate::pixels::laying::{Cut, Kind};
 use crate::pixels::package::Package;
 use crate::scene::file::Resolved;
 use crate::scene::{GroupForm, Laid, LaidKind, Pixel, Scene};
@@ -11,8 +12,6 @@ use std::ops::Range;
 /// How far a sleeve is taken off an end that is soldered, in mm: room for three wires and the iron (common practice, no source;
 /// 8 to 15 mm are usual).
 pub const SLEEVE_OFF_MM: f64 = 10.0;
-/// Packages from this side on sit on wide strips.
-const WIDE_FROM_MM: f64 = 3.0;
 /// Usual widths of narrow and wide strips, in mm (common practice, no source: 4 to 6 and 8 to 12 mm are sold).
 const STRIP_WIDTHS_MM: [f64; 2] = [5.0, 10.0];
 
@@ -179,8 +178,8 @@ fn drawn(laid: &Laid, scene: &Scene, group: usize) -> Vec<Part> {
             let used = cuts.iter().filter(|cut| cut.pixels > 0);
             let part = |cut: &Cut| {
                 let (kind, steps) = match kind {
-                    curve::Kind::Strip => (PieceKind::Strip, cut.pixels),
-                    curve::Kind::Wire => (PieceKind::Wire, cut.pixels.saturating_sub(1)),
+                    Kind::Strip => (PieceKind::Strip, cut.pixels),
+                    Kind::Wire => (PieceKind::Wire, cut.pixels.saturating_sub(1)),
                 };
                 let pitch_mm = (steps > 0).then(|| cut.cut_mm / steps as f64);
                 let source = source.clone();
@@ -202,7 +201,7 @@ fn drawn(laid: &Laid, scene: &Scene, group: usize) -> Vec<Part> {
         }
         LaidKind::List => {
             let own: Vec<&Pixel> = scene.pixels.iter().filter(|pixel| pixel.group == group).collect();
-            let cut_mm = own.windows(2).map(|pair| apart(pair[0], pair[1])).sum();
+            let cut_mm = own.windows(2).map(|pair| pair[0].apart_mm(pair[1])).sum();
             vec![Part {
                 kind: PieceKind::Listed,
                 pixels: laid.pixels,
@@ -218,7 +217,7 @@ fn drawn(laid: &Laid, scene: &Scene, group: usize) -> Vec<Part> {
 fn piece(scene: &Scene, group: usize, number: usize, part: Part, pixels: Range<usize>) -> Piece {
     let own = &scene.pixels[pixels.clone()];
     let package: &Package = &own[0].package;
-    let steps = || own.windows(2).map(|pair| apart(&pair[0], &pair[1]));
+    let steps = || own.windows(2).map(|pair| pair[0].apart_mm(&pair[1]));
     let between = match part.pitch_mm {
         Some(pitch) => Some([pitch; 2]),
         None if own.len() < 2 => None,
@@ -240,7 +239,7 @@ fn piece(scene: &Scene, group: usize, number: usize, part: Part, pixels: Range<u
         [x + beyond * dx, y + beyond * dy]
     };
     let last = own.len() - 1;
-    let width_mm = STRIP_WIDTHS_MM[usize::from(package.body.0 >= WIDE_FROM_MM)];
+    let width_mm = STRIP_WIDTHS_MM[usize::from(package.body >= WIDE_FROM)];
     Piece {
         number,
         group,
@@ -258,6 +257,7 @@ fn piece(scene: &Scene, group: usize, number: usize, part: Part, pixels: Range<u
     }
 }
 
-fn apart(a: &Pixel, b: &Pixel) -> f64 {
-    (a.at[0].0 - b.at[0].0).hypot(a.at[1].0 - b.at[1].0)
+/// Index of the piece on which a pixel sits.
+pub(super) fn piece_of(pieces: &[Piece], pixel: usize) -> usize {
+    pieces.partition_point(|piece| piece.pixels.end <= pixel).min(pieces.len().saturating_sub(1))
 }

@@ -3,7 +3,7 @@
 use super::{counted, mm, span};
 use crate::build::Case;
 use crate::build::battery::{Hours, hours};
-use crate::build::current::of_scene;
+use crate::build::current::{MA_PER_A, of_scene};
 use crate::build::ladder::Unsolvable;
 use crate::build::limits::{Limit, LimitedBy, brightness, limit};
 use crate::build::powered::{BothCases, Powered, both_cases};
@@ -21,7 +21,6 @@ use std::ops::Range;
 const MOST_NAMED: usize = 12;
 /// Pixels whose colours are compared: spectra take time.
 pub const MOST_DRIFTS: usize = 200;
-const MA_PER_A: f64 = 1000.0;
 
 /// What the supply does to the run.
 #[derive(Clone, Debug, PartialEq)]

@@ -10,6 +10,8 @@ use crate::words::capital;
 
 /// Rows of a table on the sheet; the lists hold the rest.
 pub const MOST_ROWS: usize = 200;
+/// A table of at most so many rows fits on a page and is not broken.
+pub(super) const SHORT_TABLE: usize = 14;
 const MM2_PER_CM2: f64 = 100.0;
 
 /// A part of the sheet.

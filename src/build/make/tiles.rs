@@ -6,43 +6,8 @@
 use super::drawing::{Element, INK, elements};
 use super::overview::{check_square, overview, overview_extent};
 use super::{Plan, counted};
+use crate::paper::Paper;
 use crate::picture::chart::{escaped, plain_number as n};
-
-/// Paper.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Paper {
-    /// 210 by 297 mm.
-    A4,
-    /// 8.5 by 11 inch.
-    Letter,
-}
-
-impl Paper {
-    /// Width and height, upright, in mm.
-    #[must_use]
-    pub fn size_mm(self) -> [f64; 2] {
-        match self {
-            Paper::A4 => [210.0, 297.0],
-            Paper::Letter => [215.9, 279.4],
-        }
-    }
-
-    /// Width and height in mm, upright or turned on its side.
-    #[must_use]
-    pub fn lying_mm(self, across: bool) -> [f64; 2] {
-        let [width, height] = self.size_mm();
-        if across { [height, width] } else { [width, height] }
-    }
-
-    /// Its name.
-    #[must_use]
-    pub fn name(self) -> &'static str {
-        match self {
-            Paper::A4 => "A4",
-            Paper::Letter => "Letter",
-        }
-    }
-}
 
 /// Blank along every edge of the paper: most printers reach to 5 mm.
 pub const MARGIN_MM: f64 = 10.0;

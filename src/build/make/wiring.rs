@@ -3,7 +3,7 @@
 //! **Model**: a wire goes straight from end to end, with [`SLACK_MM`] more at each end. Each feed has its own pair from the supply. Data
 //! and power go on from piece to piece over three wires. Colours are left to the maker: wires are named by letters.
 
-use super::pieces::{Piece, PieceKind};
+use super::pieces::{Piece, PieceKind, piece_of};
 use crate::build::run::lead_mm;
 use crate::build::wire::Gauge;
 use crate::scene::Scene;
@@ -111,7 +111,7 @@ pub fn wires(scene: &Scene, pieces: &[Piece], fed_at: Option<&[usize]>) -> Vec<W
 
 /// The end of a piece at which a pixel sits, or the pads beside it.
 fn end_at(pieces: &[Piece], pixel: usize) -> End {
-    let piece = pieces.partition_point(|piece| piece.pixels.end <= pixel).min(pieces.len().saturating_sub(1));
+    let piece = piece_of(pieces, pixel);
     let pixels = &pieces[piece].pixels;
     if pixel == pixels.start {
         End::In(piece)
@@ -195,7 +195,7 @@ pub fn joints(scene: &Scene, pieces: &[Piece], wires: &[Wire]) -> Vec<Joint> {
     let pixel_at = |end: End| match end {
         End::In(piece) => Some((pieces[piece].pixels.start, piece, 0)),
         End::Out(piece) => Some((pieces[piece].pixels.end - 1, piece, 2)),
-        End::Beside(pixel) => Some((pixel, pieces.partition_point(|piece| piece.pixels.end <= pixel), 1)),
+        End::Beside(pixel) => Some((pixel, piece_of(pieces, pixel), 1)),
         End::Supply | End::Controller => None,
     };
     let mut ends: Vec<(usize, usize, usize, End, &Wire)> = wires

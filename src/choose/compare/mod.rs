@@ -11,8 +11,8 @@ pub mod words;
 
 use crate::cloth::Cloth;
 use crate::judge::numbers::{Judged, Layout, Numbers};
-use crate::light::transport::straight_transmittance;
-use crate::quantity::{Millimetres, Nanometres};
+use crate::light::straight::{STRAIGHT_AT, straight_transmittance};
+use crate::quantity::Millimetres;
 use crate::scene::Scene;
 use crate::scene::shape::MOST_LAYERS;
 use crate::scene::variants::Replaced;
@@ -181,7 +181,7 @@ pub fn judged(scene: &Scene, candidates: &[Candidate], done: &(dyn Fn() + Sync))
         .par_iter()
         .map(|candidate| {
             let scene = candidate.scene(scene);
-            let straight = straight_transmittance(&scene.stack_at(Nanometres(550.0)).layers);
+            let straight = straight_transmittance(&scene.stack_at(STRAIGHT_AT).layers);
             let judged = layout.judged(&scene);
             done();
             Row { candidate: candidate.clone(), judged, straight }

@@ -8,6 +8,7 @@ use super::filter::Filter;
 use super::words::{self, Varied, percent};
 use super::{Order, Row, told_apart};
 use crate::cloth::Basis;
+use crate::judge::bare_light::SEEN_BARE;
 use crate::judge::numbers::Numbers;
 use crate::judge::softness::{SMOOTH_BELOW, SOFT_UP_TO};
 
@@ -23,8 +24,6 @@ pub const MOST_THICK_MM: f64 = 30.0;
 pub const LEAST_CONTRAST: f64 = 1.0;
 /// A grade that fewer of the samples bear out than this is called unsure. This project's own bound.
 const SURE_SHARE: f64 = 0.75;
-/// Share of light that comes straight through above which the pixels themselves are seen, as under single pictures.
-pub const SEEN_BARE: f64 = 0.005;
 
 /// What is asked of a good cloth.
 #[derive(Clone, Copy, Debug, PartialEq)]

@@ -10,8 +10,8 @@ use super::{Curve, ROUGH, Subject, gaps, seen};
 use crate::cloth::Cloth;
 use crate::judge::numbers::Numbers;
 use crate::judge::softness::Softness;
-use crate::light::transport::straight_transmittance;
-use crate::quantity::{Millimetres, Nanometres, PerMillimetre};
+use crate::light::straight::{STRAIGHT_AT, straight_transmittance};
+use crate::quantity::{Millimetres, PerMillimetre};
 use crate::scene::shape::{DISTANCE_M, GAP_MM, MOST_LAYERS};
 use crate::scene::{PlacedCloth, Scene};
 use std::sync::Arc;
@@ -111,7 +111,7 @@ pub fn reason(subject: &Subject, from_mm: f64, to_mm: f64, want: Softness, curve
 
 /// Share of a pixel's light straight ahead that comes through without being scattered.
 fn straight(scene: &Scene) -> f64 {
-    straight_transmittance(&scene.stack_at(Nanometres(550.0)).layers)
+    straight_transmittance(&scene.stack_at(STRAIGHT_AT).layers)
 }
 
 /// The changes that do it within the gaps from `from_mm` to `to_mm`. `at_pitch` gives the scene with its pixels so many mm apart,

@@ -5,10 +5,11 @@ mod words;
 use super::preview::try_target;
 use super::{Outcome, output};
 use crate::build::make::figures::{Figures, preview};
-use crate::build::make::tiles::{self, Drawings, drawings};
+use crate::build::make::tiles::{Drawings, drawings};
 use crate::build::make::{Plan, chart::volts_chart, html::html, lists, map, pages::pages, plan};
 use crate::diagnose::Diagnostic;
 use crate::files;
+use crate::paper;
 use crate::picture::chart::svgs_to_pdf;
 use crate::scene::file::{Resolved, read_with_warnings};
 use clap::{Args, ValueEnum};
@@ -58,11 +59,11 @@ enum Paper {
     Letter,
 }
 
-impl From<Paper> for tiles::Paper {
-    fn from(paper: Paper) -> tiles::Paper {
+impl From<Paper> for paper::Paper {
+    fn from(paper: Paper) -> paper::Paper {
         match paper {
-            Paper::A4 => tiles::Paper::A4,
-            Paper::Letter => tiles::Paper::Letter,
+            Paper::A4 => paper::Paper::A4,
+            Paper::Letter => paper::Paper::Letter,
         }
     }
 }

@@ -1,6 +1,6 @@
 //! The chart: visibility, light and thickness against the gap, and small pictures along it.
 
-use super::words::{from_where, headline, in_words, millimetres, plain, range_in_words, remedy_in_words};
+use super::words::{from_where, headline, in_words, millimetres, range_in_words, remedy_in_words};
 use super::{Case, Report};
 use crate::choose::standoff::{Curve, seen};
 use crate::cli::progress::Progress;
@@ -15,7 +15,7 @@ use crate::picture::plane::Frame;
 use crate::picture::small::{developed_together, small_frame, small_luminances};
 use crate::quantity::Millimetres;
 use crate::scene::{Exposure, Scene};
-use crate::words::three_digits;
+use crate::words::{at_most_three_digits, three_digits};
 
 /// Visibilities below this are not told apart on the chart: no dots whatever.
 const LEAST_SHOWN: f64 = 0.1;
@@ -263,8 +263,8 @@ fn subtitle(report: &Report) -> Vec<String> {
     let scene = format!(
         "Behind: {}{pitch}; seen from {} m in {} lx of room light.",
         cloths.join(", then "),
-        plain(scene.view.distance_m),
-        plain(scene.view.room_lx)
+        at_most_three_digits(scene.view.distance_m),
+        at_most_three_digits(scene.view.room_lx)
     );
     std::iter::once(scene).chain(report.cases.iter().map(|case| headline(report, case, ""))).collect()
 }
@@ -274,7 +274,7 @@ fn notes(report: &Report, exposure: &str) -> Vec<String> {
     let scene = case.scene();
     let mut lines = vec![format!(
         "All pictures at one exposure, {exposure}. They are close views, in which dots can show that are not seen from {} m.",
-        plain(scene.view.distance_m),
+        at_most_three_digits(scene.view.distance_m),
     )];
     for case in report.cases.iter().filter(|case| case.found.answer.is_none()) {
         lines.extend(case.reason.map(in_words));

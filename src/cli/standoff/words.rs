@@ -6,7 +6,7 @@ use crate::cloth::Basis;
 use crate::judge::numbers::Range;
 use crate::judge::softness::{Softness, look};
 use crate::scene::Scene;
-use crate::words::three_digits;
+use crate::words::{at_most_three_digits, three_digits};
 
 /// A gap this close to an end of the sweep is that end, in mm.
 const AT_END_MM: f64 = 1e-6;
@@ -64,7 +64,7 @@ fn of_case(report: &Report, case: &Case) -> Vec<String> {
 
 /// From where it is seen, to be put into a sentence.
 pub(super) fn from_where(scene: &Scene) -> String {
-    format!(", seen from {} m", plain(scene.view.distance_m))
+    format!(", seen from {} m", at_most_three_digits(scene.view.distance_m))
 }
 
 /// The answer in one sentence; `from_where` is put into it.
@@ -222,7 +222,7 @@ pub(super) fn remedy_in_words(remedy: &Remedy, outermost: &str) -> String {
         }
         Change::Cover(cloth) => format!("one layer of {} (`{}`) over it", cloth.title, cloth.name),
         Change::OtherGap => "a gap beyond those looked at".to_owned(),
-        Change::Distance(m) => format!("seen from {} m", plain(*m)),
+        Change::Distance(m) => format!("seen from {} m", at_most_three_digits(*m)),
         Change::FewerLayers => format!("without the outermost cloth ({outermost})"),
         Change::LessMass => format!("the outermost cloth half as heavy ({outermost}, as thick as it is)"),
     };
@@ -323,12 +323,6 @@ fn in_brackets(range: &Range) -> String {
 pub(super) fn number(mm: f64) -> String {
     let tenths = (10.0 * mm).round() / 10.0;
     format!("{tenths}")
-}
-
-/// A number of at most three digits, without zeros at its end.
-pub(super) fn plain(value: f64) -> String {
-    let digits = three_digits(value);
-    if digits.contains('.') { digits.trim_end_matches('0').trim_end_matches('.').to_owned() } else { digits }
 }
 
 pub(super) fn millimetres(mm: f64) -> String {

@@ -10,8 +10,9 @@
 
 use super::reflectance::{Folded, from_srgb};
 use super::{Estimate, LabelInput, OPENNESS, Structure};
-use crate::cloth::diffuse::{MOST_OPEN, totals};
+use crate::cloth::diffuse::totals;
 use crate::cloth::fibres::Lie;
+use crate::cloth::shape::MOST_OPEN;
 use crate::light::spots::spots;
 use crate::light::{Layer, Optics, Source, Stack};
 use crate::quantity::{Millimetres, Nanometres, PerMillimetre};

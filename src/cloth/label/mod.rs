@@ -36,8 +36,7 @@ const BUNDLED: f64 = 0.40;
 const OPENNESS: f64 = 0.50;
 
 /// How a cloth is built.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, serde::Deserialize, serde::Serialize)]
-#[serde(rename_all = "lowercase")]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Structure {
     /// Felt, and cloth with a raised pile such as fleece.
     Felt,

@@ -52,7 +52,8 @@ mod slab;
 
 use super::quadrature::Interpolation;
 use super::response::{Nodes, Response};
-use super::transport::{SourceKernel, Transport, layer_rule, straight_transmittance};
+use super::straight::straight_transmittance;
+use super::transport::{SourceKernel, Transport, layer_rule};
 use super::{Layer, Optics, Stack};
 use basis::{Basis, DEGREES};
 use nalgebra::DMatrix;

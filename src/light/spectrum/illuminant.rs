@@ -54,12 +54,6 @@ pub fn daylight_per_lux() -> Spectrum {
     per_lux(d65())
 }
 
-/// Warm indoor light (illuminant A) of one lux, as spectral irradiance in W/(m2 nm).
-#[must_use]
-pub fn warm_light_per_lux() -> Spectrum {
-    per_lux(&illuminant_a())
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -67,7 +61,7 @@ mod tests {
     #[test]
     fn one_lux_is_one_lux() {
         // Definition of the lux; the tolerance is rounding.
-        for light in [daylight_per_lux(), warm_light_per_lux()] {
+        for light in [daylight_per_lux(), per_lux(&illuminant_a())] {
             assert!((xyz_of(&light).luminance() - 1.0).abs() < 1e-12);
         }
         assert_eq!(per_lux(&Spectrum::constant(0.0)), Spectrum::constant(0.0));

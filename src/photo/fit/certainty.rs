@@ -7,7 +7,7 @@
 
 use super::Fit;
 use super::problem::Whole;
-use super::unknowns::{ANSWER, COLOURS, ClothNumbers, GREEN, OF_CLOTH, OPENNESS, THICKNESS};
+use super::unknowns::{COLOURS, ClothNumbers, GREEN, OF_CLOTH, OPENNESS, THICKNESS};
 use crate::light::totals::shares;
 use nalgebra::{DMatrix, DVector};
 
@@ -143,13 +143,6 @@ impl Fit {
     #[must_use]
     pub fn certainty(&self) -> Certainty {
         self.certainty_with(&covariance(information(self)))
-    }
-
-    /// The standard uncertainty of ln of the camera's answer, by channel.
-    #[must_use]
-    pub fn answer_sure(&self) -> [f64; COLOURS] {
-        let covariance = covariance(information(self));
-        std::array::from_fn(|c| covariance[(ANSWER + c, ANSWER + c)].sqrt())
     }
 
     pub(super) fn certainty_with(&self, covariance: &DMatrix<f64>) -> Certainty {

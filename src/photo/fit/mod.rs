@@ -35,6 +35,7 @@
 
 pub mod certainty;
 mod problem;
+mod rows;
 pub mod second;
 mod start;
 mod tables;

@@ -51,12 +51,6 @@ impl Homography {
         (one_side && size.is_finite() && size > 0.0).then(|| Homography(matrix * (sign / size)))
     }
 
-    /// The homography of a matrix, row by row; its W counts as it is.
-    #[must_use]
-    pub fn from_rows(rows: [[f64; 3]; 3]) -> Homography {
-        Homography(Matrix3::from_fn(|r, c| rows[r][c]))
-    }
-
     /// First `other`, then this one.
     #[must_use]
     pub fn after(&self, other: &Homography) -> Homography {
@@ -102,6 +96,10 @@ mod tests {
     const ROUNDING: f64 = 1e-9;
     const UNIT: [[f64; 2]; 4] = [[0.0, 0.0], [1.0, 0.0], [1.0, 1.0], [0.0, 1.0]];
 
+    fn from_rows(rows: [[f64; 3]; 3]) -> Homography {
+        Homography(Matrix3::from_fn(|r, c| rows[r][c]))
+    }
+
     fn near(a: [f64; 2], b: [f64; 2]) -> bool {
         a.iter().zip(b).all(|(a, b)| (a - b).abs() < ROUNDING * (1.0 + b.abs()))
     }
@@ -114,7 +112,7 @@ mod tests {
         // x = 3 y/2 and x = 4 - 3 y/2 of the trapezoid cross.
         let to = [[0.0, 0.0], [4.0, 0.0], [3.0, 2.0], [1.0, 2.0]];
         let h = Homography::through(UNIT, to).expect("a view");
-        let by_hand = Homography::from_rows([[4.0, 2.0, 0.0], [0.0, 4.0, 0.0], [0.0, 1.0, 1.0]]);
+        let by_hand = from_rows([[4.0, 2.0, 0.0], [0.0, 4.0, 0.0], [0.0, 1.0, 1.0]]);
         for place in [[0.5, 0.5], [0.2, 0.9], [0.0, 0.5], [-0.3, 2.0]] {
             assert!(near(h.at(place).expect("seen"), by_hand.at(place).expect("seen")), "{place:?}");
         }
@@ -161,7 +159,7 @@ mod tests {
             }
         }
         let s = a.lu().solve(&b).expect("a solution");
-        let solved = Homography::from_rows([[s[0], s[1], s[2]], [s[3], s[4], s[5]], [s[6], s[7], 1.0]]);
+        let solved = from_rows([[s[0], s[1], s[2]], [s[3], s[4], s[5]], [s[6], s[7], 1.0]]);
         let h = Homography::through(from, to).expect("a view");
         for i in 0..40 {
             let place = [-300.0 + 15.0 * f64::from(i), 200.0 - 11.0 * f64::from(i)];

@@ -1,6 +1,8 @@
-//! Lengths against closed forms, places against an independent computation of the length.
+//! Lengths against closed forms; places, and pixels laid along, against an independent computation of the length.
 
 use super::*;
+use crate::pixels::laying::{Cut, Kind, Laying};
+use crate::quantity::Millimetres;
 use kurbo::{ParamCurveArclen, ParamCurveNearest, Shape};
 use proptest::prelude::*;
 

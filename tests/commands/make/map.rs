@@ -1,7 +1,7 @@
 //! The pixel map against the scene, in all its forms.
 
 use super::super::Folder;
-use super::{text, with_demo};
+use crate::sheets::{text, with_demo};
 use std::process::Command;
 
 /// Index, x, y and group of every pixel.

@@ -3,41 +3,10 @@
 mod map;
 mod print;
 
-use super::{Folder, demo, number};
-use std::path::Path;
+use super::sheets::{text, tree, with_demo, words};
+use super::{Folder, number, skipped};
 
 const SVG: &str = "http://www.w3.org/2000/svg";
-
-/// A folder with a demo scene and its drawing.
-fn with_demo(name: &str) -> Folder {
-    let folder = Folder::new();
-    folder.write(&format!("{name}.yaml"), demo(name));
-    let drawing = Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("scenes/{name}.svg"));
-    if drawing.exists() {
-        folder.write(&format!("{name}.svg"), std::fs::read(drawing).expect("the drawing"));
-    }
-    folder
-}
-
-/// Says that a test checked nothing, past the catching of a test's own output.
-fn skipped(why: &str) {
-    use std::io::Write;
-    writeln!(std::io::stderr(), "SKIPPED: {why}").expect("standard error");
-}
-
-fn text(folder: &Folder, name: &str) -> String {
-    String::from_utf8(folder.read(name)).expect("text")
-}
-
-/// The sheet as a tree. It is written as XML too, so that a mistake in it is found.
-fn tree(html: &str) -> roxmltree::Document<'_> {
-    let options = roxmltree::ParsingOptions { allow_dtd: true, ..roxmltree::ParsingOptions::default() };
-    roxmltree::Document::parse_with_options(html, options).expect("well-formed")
-}
-
-fn words(node: roxmltree::Node<'_, '_>) -> String {
-    node.descendants().filter_map(|n| n.is_text().then(|| n.text()).flatten()).collect()
-}
 
 /// The rows of a table, by its caption, each as the words of its cells.
 fn rows(document: &roxmltree::Document<'_>, caption: &str) -> Vec<Vec<String>> {

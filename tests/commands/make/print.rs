@@ -4,10 +4,9 @@
 //! error and check nothing; `.ci/run` sees to it that they are there.
 
 use super::super::Folder;
-use super::{SVG, text, tree, with_demo};
+use super::SVG;
+use crate::sheets::{printed, run, text, there, tree, with_demo};
 use std::collections::BTreeMap;
-use std::path::Path;
-use std::process::Command;
 
 /// Side of the check square, in mm.
 const CHECK_MM: f64 = 50.0;
@@ -68,22 +67,6 @@ fn every_pixel_is_drawn_in_its_place_to_size() {
         count += 1;
     }
     assert!(count > 1 && drawn.iter().all(|times| *times >= 1), "{count} pages: {drawn:?}");
-}
-
-/// Whether a program is there.
-fn there(program: &str, ask: &str) -> bool {
-    let found = Command::new(program).arg(ask).output().is_ok_and(|output| output.status.success());
-    if !found {
-        super::skipped(&format!("`{program}` is not on this machine, so nothing was printed and measured"));
-    }
-    found
-}
-
-fn run(folder: &Folder, program: &str, arguments: &[&str]) -> (String, String) {
-    let output = Command::new(program).current_dir(folder.0.path()).args(arguments).output().expect("runs");
-    let [out, err] = [output.stdout, output.stderr].map(|text| String::from_utf8_lossy(&text).into_owned());
-    assert!(output.status.success(), "{program} {arguments:?}: {err}");
-    (out, err)
 }
 
 /// Width and height of every page of a PDF, in mm.
@@ -198,29 +181,6 @@ fn the_pdf_is_as_large_as_the_paper_and_its_check_square_50_mm() {
     }
 }
 
-/// What a browser says about a page, and its print as PDF.
-fn printed(folder: &Folder, page: &Path, pdf: &str) -> String {
-    let address = format!("file://{}", page.display());
-    let profile = format!("--user-data-dir={}", folder.path("profile").display());
-    let print = format!("--print-to-pdf={}", folder.path(pdf).display());
-    let (_, err) = run(
-        folder,
-        "chromium",
-        &[
-            "--headless",
-            "--no-sandbox",
-            "--disable-gpu",
-            "--disable-dev-shm-usage",
-            "--enable-logging=stderr",
-            "--no-pdf-header-footer",
-            &profile,
-            &print,
-            &address,
-        ],
-    );
-    err.lines().filter(|line| line.contains("CONSOLE")).collect::<Vec<_>>().join("\n")
-}
-
 #[test]
 fn a_browser_opens_the_sheet_without_complaint_and_prints_it_to_size() {
     if !(there("chromium", "--version") && there("pdftoppm", "-v")) {
@@ -231,9 +191,9 @@ fn a_browser_opens_the_sheet_without_complaint_and_prints_it_to_size() {
     let tiles = plan["pages_to_size"].as_u64().expect("a count") as usize;
     // That complaints are heard at all: a page with a fault in it.
     folder.write("faulty.html", "<!DOCTYPE html><html><body><script>nothing.here()</script></body></html>");
-    assert!(printed(&folder, &folder.path("faulty.html"), "faulty.pdf").contains("nothing"));
+    assert!(printed(&folder, "faulty.html", "faulty.pdf").contains("nothing"));
 
-    assert_eq!(printed(&folder, &folder.path("out/sheet.html"), "print.pdf"), "");
+    assert_eq!(printed(&folder, "out/sheet.html", "print.pdf"), "");
     let squares = check_squares(&folder, "print.pdf");
     assert_one_true_square(&squares);
     let pages = page_sizes(&folder, "print.pdf").len();

@@ -7,42 +7,11 @@
 mod motion;
 mod print;
 
-use super::{Folder, demo, number};
-use std::path::Path;
+use super::sheets::{text, tree, with_demo, words};
+use super::{Folder, number};
 
 /// The scenes that come with the program.
 const DEMOS: [&str; 5] = ["collar", "badge", "wing", "panel", "hem"];
-
-/// A folder with a demo scene and its drawing.
-fn with_demo(name: &str) -> Folder {
-    let folder = Folder::new();
-    folder.write(&format!("{name}.yaml"), demo(name));
-    if name == "wing" {
-        let drawing = Path::new(env!("CARGO_MANIFEST_DIR")).join("scenes/wing.svg");
-        folder.write("wing.svg", std::fs::read(drawing).expect("the drawing"));
-    }
-    folder
-}
-
-/// Says that a test checked nothing, past the catching of a test's own output.
-fn skipped(why: &str) {
-    use std::io::Write;
-    writeln!(std::io::stderr(), "SKIPPED: {why}").expect("standard error");
-}
-
-fn text(folder: &Folder, name: &str) -> String {
-    String::from_utf8(folder.read(name)).expect("text")
-}
-
-/// The page as a tree. It is written as XML too, so that a mistake in it is found.
-fn tree(html: &str) -> roxmltree::Document<'_> {
-    let options = roxmltree::ParsingOptions { allow_dtd: true, ..roxmltree::ParsingOptions::default() };
-    roxmltree::Document::parse_with_options(html, options).expect("well-formed")
-}
-
-fn words(node: roxmltree::Node<'_, '_>) -> String {
-    node.descendants().filter_map(|n| n.is_text().then(|| n.text()).flatten()).collect()
-}
 
 /// The words beside a label, in a section by its heading.
 fn beside(document: &roxmltree::Document<'_>, heading: &str, label: &str) -> String {

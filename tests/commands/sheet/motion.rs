@@ -1,14 +1,15 @@
 //! The moving picture, made up here: it is put on the page, its stills on the paper, and a bad one is refused.
 
 use super::super::Folder;
-use super::{assert_sound, print, tree};
+use super::{assert_sound, print};
+use crate::sheets::tree;
 use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
-use weftlight::build::make::tiles::Paper;
 use weftlight::client::html::html;
 use weftlight::client::pages::pages;
 use weftlight::client::{Motion, NoMotion, Sheet, Words, sheet};
 use weftlight::cloth::catalogue::CatalogueOnly;
+use weftlight::paper::Paper;
 use weftlight::picture::canvas::Canvas;
 use weftlight::picture::chart::svgs_to_pdf;
 use weftlight::scene::file::resolve;

@@ -1,24 +1,8 @@
 //! On paper, and in a browser.
 
 use super::super::Folder;
-use super::{DEMOS, skipped, with_demo};
-use std::process::Command;
-
-/// Whether a program is there.
-fn there(program: &str, ask: &str) -> bool {
-    let found = Command::new(program).arg(ask).output().is_ok_and(|output| output.status.success());
-    if !found {
-        skipped(&format!("`{program}` is not on this machine, so no page was counted or opened"));
-    }
-    found
-}
-
-fn run(folder: &Folder, program: &str, arguments: &[&str]) -> (String, String) {
-    let output = Command::new(program).current_dir(folder.0.path()).args(arguments).output().expect("runs");
-    let [out, err] = [output.stdout, output.stderr].map(|text| String::from_utf8_lossy(&text).into_owned());
-    assert!(output.status.success(), "{program} {arguments:?}: {err}");
-    (out, err)
-}
+use super::DEMOS;
+use crate::sheets::{printed, run, there, with_demo};
 
 /// Number of pages, and width and height of the first in mm.
 fn pages(folder: &Folder, pdf: &str) -> (usize, [f64; 2]) {
@@ -51,26 +35,6 @@ fn the_pdf_is_as_large_as_the_paper() {
         let (count, found) = pages(&folder, "x.pdf");
         assert!(count <= 2 && (0..2).all(|i| (found[i] - size[i]).abs() < TOLD_MM), "{count} {found:?}");
     }
-}
-
-/// What a browser complains of on opening a page, and its print as PDF.
-fn printed(folder: &Folder, page: &str, pdf: &str) -> String {
-    let address = format!("file://{}", folder.path(page).display());
-    let profile = format!("--user-data-dir={}", folder.path("profile").display());
-    let print = format!("--print-to-pdf={}", folder.path(pdf).display());
-    let arguments = [
-        "--headless",
-        "--no-sandbox",
-        "--disable-gpu",
-        "--disable-dev-shm-usage",
-        "--enable-logging=stderr",
-        "--no-pdf-header-footer",
-        &profile,
-        &print,
-        &address,
-    ];
-    let (_, err) = run(folder, "chromium", &arguments);
-    err.lines().filter(|line| line.contains("CONSOLE")).collect::<Vec<_>>().join("\n")
 }
 
 #[test]
