@@ -89,7 +89,7 @@ pub(super) struct Arguments {
     self_check: Option<Stacks>,
 
     /// The heat map of --self-check to write, ending in .svg, .png or .pdf (otherwise renders/self-check.png)
-    #[arg(short, long, value_name = "FILE", requires = "self_check")]
+    #[arg(short, long, value_name = "FILE", requires = "self_check", conflicts_with = "scene")]
     output: Option<PathBuf>,
 }
 

@@ -13,7 +13,7 @@ use clap::ValueEnum;
 use serde_json::json;
 use std::path::Path;
 
-/// Photons a stack unless asked otherwise: the whole list takes some two minutes on two cores.
+/// Photons a stack unless asked otherwise: the whole list takes a minute on two cores, two on slow ones.
 pub(super) const PHOTONS: u64 = 200_000;
 /// As many of the worst stacks are told one by one.
 const TOLD: usize = 12;
