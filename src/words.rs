@@ -105,6 +105,21 @@ pub fn capital(words: &str) -> String {
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
 
+/// Rows of cells as lines whose columns stand below each other; `to_the_right` says of each column whether its cells end together.
+#[must_use]
+pub fn aligned(rows: &[Vec<String>], to_the_right: &[bool]) -> Vec<String> {
+    let width =
+        |column: usize| rows.iter().filter_map(|row| row.get(column)).map(|c| c.chars().count()).max();
+    let widths: Vec<usize> = (0..to_the_right.len()).map(|column| width(column).unwrap_or(0)).collect();
+    let line = |row: &Vec<String>| {
+        let cells = row.iter().zip(&widths).zip(to_the_right).map(|((cell, &width), &right)| {
+            if right { format!("{cell:>width$}") } else { format!("{cell:<width$}") }
+        });
+        cells.collect::<Vec<_>>().join("  ").trim_end().to_owned()
+    };
+    rows.iter().map(line).collect()
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -121,5 +136,12 @@ mod tests {
     fn lines_break_at_spaces_and_within_long_words() {
         let lines = wrapped("a bc\u{a0}d efghijk", |line| line.chars().count() <= 4);
         assert_eq!(lines, ["a", "bc\u{a0}d", "efgh", "ijk"]);
+    }
+
+    #[test]
+    fn columns_stand_below_each_other() {
+        let rows =
+            [["gap", "look"], ["3 mm", "weiß"], ["12 mm", ""]].map(|row| row.map(str::to_owned).to_vec());
+        assert_eq!(aligned(&rows, &[true, false]), ["  gap  look", " 3 mm  weiß", "12 mm"]);
     }
 }

@@ -18,7 +18,7 @@ use crate::reading::Limits;
 use crate::scene::Scene;
 use crate::scene::file::{Resolved, read_at_pitch, read_with_warnings};
 use crate::scene::variants::Replaced;
-use crate::words::three_digits;
+use crate::words::{aligned, three_digits};
 use clap::Args;
 use serde_json::json;
 use std::path::{Path, PathBuf};
@@ -497,12 +497,5 @@ fn table(picked: &Picked, wants: &Wants) -> Vec<String> {
         }
         rows.push(row);
     }
-    let widths: Vec<usize> =
-        (0..rows[0].len()).map(|c| rows.iter().map(|r| r[c].chars().count()).max().unwrap_or(0)).collect();
-    rows.iter()
-        .map(|row| {
-            let cells = row.iter().zip(&widths).map(|(cell, &width)| format!("{cell:<width$}"));
-            cells.collect::<Vec<_>>().join("  ").trim_end().to_owned()
-        })
-        .collect()
+    aligned(&rows, &vec![false; rows[0].len()])
 }

@@ -1,4 +1,7 @@
-//! `weftlight spread`: the bare spread function.
+//! `weftlight spread`: the bare spread function, and how far it is from the truth.
+
+mod heat_map;
+mod self_check;
 
 use super::numbers::{whole_within, within};
 use super::preview::try_target;
@@ -14,6 +17,7 @@ use crate::reading::Limits;
 use crate::scene::Scene;
 use crate::scene::file::read_with_warnings;
 use clap::{Args, ValueEnum};
+use self_check::Stacks;
 use serde_json::json;
 use std::fmt::Write;
 use std::path::PathBuf;
@@ -33,18 +37,23 @@ const RINGS: usize = 64;
 const RING_SHARE: f64 = 0.02;
 /// Photons that may be asked for: the most take a few hours on two cores.
 const PHOTONS: Limits = Limits::new(1.0, 1e11, "photons");
+/// Photons of the photons method unless asked otherwise: half a minute at most.
+const DEFAULT_PHOTONS: u64 = 2_000_000;
 
 /// Print the spread function: the radiance straight ahead around one pixel behind the cloth
 ///
 /// It is that of the first pixel of the scene, per unit of its flux, in 1/(sr mm2); light that passes the cloth without being
 /// scattered is left out. CSV goes to standard output, with the header r_mm,radiance_per_flux (the photons method adds
 /// standard_error).
+///
+/// With --self-check it needs no scene: it tells how far the fast way is from simulated photons for some hundred stacks, thin to
+/// thick, near to far, as a table and a heat map; exit code 1 where one is farther off than the README says.
 #[derive(Debug, Args)]
 #[command(after_help = "Example: weftlight spread scenes/collar.yaml --nm 610 --csv spread.csv")]
 pub(super) struct Arguments {
     /// The scene file
-    #[arg(value_name = "SCENE")]
-    scene: PathBuf,
+    #[arg(value_name = "SCENE", required_unless_present = "self_check")]
+    scene: Option<PathBuf>,
 
     /// Wavelength in nm
     #[arg(long, value_name = "NM", default_value = "550", value_parser = wavelength, allow_negative_numbers = true)]
@@ -58,21 +67,30 @@ pub(super) struct Arguments {
     #[arg(long, value_enum, default_value_t = Method::Transport)]
     method: Method,
 
-    /// Number of photons for the photons method, such as 2e7
-    #[arg(long, value_name = "N", default_value = "2e6", value_parser = photon_count, allow_negative_numbers = true)]
-    photons: u64,
+    /// Number of photons for the photons method, such as 2e7 (otherwise 2e6; for --self-check 2e5 a stack)
+    #[arg(long, value_name = "N", value_parser = photon_count, allow_negative_numbers = true)]
+    photons: Option<u64>,
 
     /// Seed of the photons method: the same seed gives the same result
     #[arg(long, value_name = "N", default_value_t = 1, value_parser = seed, allow_negative_numbers = true)]
     seed: u64,
 
-    /// Write the CSV to this file instead of to standard output
+    /// Write the CSV to this file instead of to standard output; with --self-check, one row a stack
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
 
     /// Print JSON: radii and radiances with direct share, scattered share and spot width
     #[arg(long)]
     json: bool,
+
+    /// Tell how far the transport is from photons, for all stacks or for some: a table and a heat map, two minutes
+    #[arg(long, value_name = "STACKS", value_enum, num_args = 0..=1, require_equals = true, default_missing_value = "all")]
+    #[arg(conflicts_with_all = ["scene", "nm", "radii_mm", "method"])]
+    self_check: Option<Stacks>,
+
+    /// The heat map of --self-check to write, ending in .svg, .png or .pdf (otherwise renders/self-check.png)
+    #[arg(short, long, value_name = "FILE", requires = "self_check", conflicts_with = "scene")]
+    output: Option<PathBuf>,
 }
 
 /// The two ways to compute a spread function.
@@ -116,14 +134,21 @@ struct Found {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
-    let read = read_with_warnings(&arguments.scene)?;
+    match (&arguments.scene, arguments.self_check) {
+        (Some(file), _) => of_scene(arguments, file),
+        (None, stacks) => self_check::run(arguments, stacks.unwrap_or(Stacks::All)),
+    }
+}
+
+fn of_scene(arguments: &Arguments, file: &PathBuf) -> Result<Outcome, Vec<Diagnostic>> {
+    let read = read_with_warnings(file)?;
     if let Some(path) = &arguments.csv {
-        try_target(path, std::slice::from_ref(&arguments.scene))?;
+        try_target(path, std::slice::from_ref(file))?;
     }
     output::diagnostics(&read.warnings);
     let scene = read.scene;
+    let shown = file.display().to_string();
     if scene.stack.is_empty() {
-        let shown = arguments.scene.display().to_string();
         let fault = Diagnostic::of_file(&shown, "the scene has no cloth, so there is no spread function");
         return Err(vec![fault.next("Put a cloth into `stack:`.")]);
     }
@@ -133,7 +158,6 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
         Method::Photons => by_photons(&stack, &source, arguments),
     };
     if !found.rows.iter().all(|row| row.radiance.is_finite()) {
-        let shown = arguments.scene.display().to_string();
         let fault = Diagnostic::of_file(&shown, "the spread function of this stack could not be computed");
         return Err(vec![
             fault.next("Try `--method photons`, and look for an extreme number in its cloths."),
@@ -144,7 +168,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
         files::write_atomically(path, csv.as_bytes())?;
     }
     if arguments.json {
-        return Ok(output::data(&format!("{:#}", as_json(arguments, &found))));
+        return Ok(output::data(&format!("{:#}", as_json(arguments, &shown, &found))));
     }
     Ok(match &arguments.csv {
         Some(path) => output::data(&format!("Wrote {}.", path.display())),
@@ -214,7 +238,8 @@ fn by_photons(stack: &Stack, source: &Source, arguments: &Arguments) -> Found {
             photons::ring_edges(end, RINGS)
         }
     };
-    let seen = photons::spread(stack, source, &edges, arguments.photons, arguments.seed);
+    let seen =
+        photons::spread(stack, source, &edges, arguments.photons.unwrap_or(DEFAULT_PHOTONS), arguments.seed);
     let rows: Vec<Row> = seen
         .rings
         .iter()
@@ -278,11 +303,11 @@ fn csv(found: &Found) -> String {
     text
 }
 
-fn as_json(arguments: &Arguments, found: &Found) -> serde_json::Value {
+fn as_json(arguments: &Arguments, scene: &str, found: &Found) -> serde_json::Value {
     let column = |pick: fn(&Row) -> f64| found.rows.iter().map(pick).collect::<Vec<_>>();
     let errors: Option<Vec<f64>> = found.rows.iter().map(|row| row.standard_error).collect();
     let mut whole = json!({
-        "scene": arguments.scene.display().to_string(),
+        "scene": scene,
         "method": match arguments.method { Method::Transport => "transport", Method::Photons => "photons" },
         "nm": arguments.nm,
         "r_mm": column(|row| row.r_mm),
@@ -294,7 +319,7 @@ fn as_json(arguments: &Arguments, found: &Found) -> serde_json::Value {
     });
     if let (Method::Photons, Some(errors)) = (arguments.method, errors) {
         whole["standard_error"] = json!(errors);
-        whole["photons"] = json!(arguments.photons);
+        whole["photons"] = json!(arguments.photons.unwrap_or(DEFAULT_PHOTONS));
         whole["seed"] = json!(arguments.seed);
     }
     whole

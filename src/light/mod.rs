@@ -19,7 +19,8 @@
 //! Colour enters with the [`spectrum`] of dies and observer; pictures are made from spots by [`crate::picture`].
 //!
 //! Beside this way stand others to the same numbers, which tests hold against it: [`totals`] (adding-doubling at k = 0),
-//! [`photons`] (Monte Carlo, the same stack taken literally) and [`bare`] (closed forms without cloth).
+//! [`photons`] (Monte Carlo, the same stack taken literally) and [`bare`] (closed forms without cloth). [`accuracy`] tells how far
+//! this way and the photons are apart over a grid of stacks.
 
 // What light meets, and the source that sends it.
 mod stack;
@@ -40,7 +41,8 @@ pub mod straight;
 pub mod transport;
 // Colour.
 pub mod spectrum;
-// Other ways to the same numbers.
+// Other ways to the same numbers, and how far they are apart.
+pub mod accuracy;
 pub mod bare;
 pub mod photons;
 pub mod totals;

@@ -42,8 +42,19 @@ fn help_names_every_option() {
         "--room-lx",
     ];
     help(&["compare"], &compare);
-    let spread =
-        ["<SCENE>", "--nm", "--radii-mm", "--method", "photons", "--photons", "--seed", "--csv", "--json"];
+    let spread = [
+        "[SCENE]",
+        "--nm",
+        "--radii-mm",
+        "--method",
+        "photons",
+        "--photons",
+        "--seed",
+        "--csv",
+        "--json",
+        "--self-check",
+        "--output",
+    ];
     help(&["spread"], &spread);
     let standoff = [
         "<SCENE>",

@@ -202,3 +202,98 @@ fn bare_pixels_have_no_spread_function() {
     folder.write("bare.yaml", "pixels: [point: {}]\nstack: []\n");
     assert!(folder.refused(&["spread", "bare.yaml"]).contains("the scene has no cloth"));
 }
+
+/// Photons a stack: few enough that they tell something of some stacks and nothing of others.
+const FEW: &str = "5e4";
+
+#[test]
+fn the_self_check_tells_the_same_in_table_heat_map_and_csv() {
+    let folder = Folder::new();
+    let call = [
+        "spread",
+        "--self-check=holes",
+        "--photons",
+        FEW,
+        "--seed",
+        "5",
+        "-o",
+        "map.svg",
+        "--csv",
+        "map.csv",
+    ];
+    let out = folder.fine(&call);
+    assert!(
+        out.contains("9 stacks, 50000 photons each (seed 5)") && out.contains("limits that the README names"),
+        "{out}"
+    );
+    assert!(out.contains("Wrote map.svg.") && out.contains("Wrote map.csv."), "{out}");
+    let bytes = folder.read("map.csv");
+    let mut table = csv::Reader::from_reader(bytes.as_slice());
+    let heads = table.headers().expect("a header").clone();
+    let column = |name: &str| heads.iter().position(|head| head == name).unwrap_or_else(|| panic!("{name}"));
+    let rows: Vec<csv::StringRecord> = table.records().map(|row| row.expect("a row")).collect();
+    assert_eq!(rows.len(), 9);
+    let of = |row: &csv::StringRecord, name: &str| row[column(name)].parse::<f64>().expect("a number");
+    let is_known = |row: &&csv::StringRecord| &row[column("known")] == "true";
+    let known: Vec<f64> = rows.iter().filter(is_known).map(|row| of(row, "error_of_peak")).collect();
+    assert!(
+        !known.is_empty() && known.len() < rows.len(),
+        "some are known, some are too dark: {}",
+        known.len()
+    );
+    for row in &rows {
+        let [error, difference, chance] =
+            ["error_of_peak", "difference_of_peak", "standard_error_of_peak"].map(|name| of(row, name));
+        assert!(error >= 0.0 && error <= difference.abs() && chance > 0.0, "{row:?}");
+        assert!(of(row, "openness") == 0.4 && of(row, "tilt_deg") == 0.0, "{row:?}");
+    }
+    // The table names the worst, and every known row of the CSV has its figure in the map.
+    let worst = 100.0 * known.iter().copied().fold(0.0, f64::max);
+    assert!(out.contains(&format!("{worst:.1} %")), "{worst} in {out}");
+    let svg = String::from_utf8(folder.read("map.svg")).expect("text");
+    let figures: Vec<String> = known.iter().map(|error| format!(">{:.1}</text>", 100.0 * error)).collect();
+    for figure in &figures {
+        let same = figures.iter().filter(|other| *other == figure).count();
+        assert!(svg.matches(figure.as_str()).count() >= same, "{figure}");
+    }
+    assert_eq!(svg.matches(">?</text>").count(), rows.len() - known.len() + 1, "and one in the legend");
+}
+
+#[test]
+fn the_self_check_repeats_itself_and_tells_json() {
+    let folder = Folder::new();
+    let call = ["spread", "--self-check=holes", "--photons", FEW, "-o", "map.png", "--json"];
+    let told = folder.json(&call);
+    assert_eq!(told["stacks"], folder.json(&call)["stacks"], "the same seed, the same photons");
+    assert_eq!(told["stacks"].as_array().map(Vec::len), Some(9));
+    assert_eq!((number(&told, "photons"), number(&told, "seed")), (5e4, 1.0));
+    assert!(super::Picture::of(&folder.read("map.png")).info.width > 900);
+}
+
+#[test]
+fn the_self_check_takes_no_scene_and_its_options_belong_to_it() {
+    let folder = point();
+    for call in [
+        &["spread", "point.yaml", "--self-check"][..],
+        &["spread", "--self-check", "--nm", "550"],
+        &["spread", "--self-check", "--radii-mm", "1,2"],
+        &["spread", "--self-check", "--method", "photons"],
+        &["spread", "point.yaml", "-o", "map.png"],
+        &["spread"],
+    ] {
+        assert!(folder.refused(call).contains("Usage: weftlight spread"), "{call:?}");
+    }
+    for (option, value, allowed) in [
+        ("--photons", "0", "1 to 100000000000"),
+        ("--photons", "2.5", "1 to 100000000000"),
+        ("--photons", "many", "1 to 100000000000"),
+        ("--seed", "-1", "0 to 18446744073709551615"),
+    ] {
+        let err = folder.refused(&["spread", "--self-check", option, value]);
+        assert!(err.contains(allowed), "{option} {value}: {err}");
+    }
+    let err = folder.refused(&["spread", "--self-check=felt"]);
+    assert!(err.contains("all, one, holes, piles, side"), "{err}");
+    let err = folder.refused(&["spread", "--self-check", "-o", "map.txt"]);
+    assert!(err.contains(".svg, .png or .pdf"), "{err}");
+}

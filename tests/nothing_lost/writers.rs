@@ -120,6 +120,10 @@ pub(crate) fn all() -> Vec<Writer> {
         ),
         Writer::of("sheet still.yaml -o out", &["out/still-sheet.html", "out/still-sheet.pdf"]),
         Writer::of("spread still.yaml --csv out.csv", &["out.csv"]),
+        Writer::of(
+            "spread --self-check=holes --photons 128 -o out.svg --csv out.csv",
+            &["out.svg", "out.csv"],
+        ),
         Writer::of("check still.yaml --pixels out.csv", &["out.csv"]),
         Writer::of("cloth show fleece -o out.png", &["out.png"]),
         Writer::of(

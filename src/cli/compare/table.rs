@@ -7,6 +7,7 @@ use crate::choose::compare::verdict::nearest_in_words;
 use crate::choose::compare::words::{self, Varied, digits, ranged};
 use crate::choose::compare::{Order, Row};
 use crate::judge::numbers::Range;
+use crate::words::aligned;
 
 /// What to do where dots show behind every cloth.
 const AGAINST_DOTS: &str = "Against dots a wider gap (--gap-mm takes several) does more than another cloth, and so do pixels closer \
@@ -134,24 +135,8 @@ fn table(found: &Found<'_>) -> Vec<String> {
     for (i, row) in found.rows().iter().enumerate() {
         grid.push(columns.iter().map(|(_, _, tell)| tell(i, row)).collect());
     }
-    let widths: Vec<usize> = (0..columns.len())
-        .map(|c| grid.iter().map(|cells| cells[c].chars().count()).max().unwrap_or(0))
-        .collect();
-    grid.iter()
-        .map(|cells| {
-            let padded: Vec<String> = cells
-                .iter()
-                .zip(&widths)
-                .zip(&columns)
-                .map(
-                    |((cell, width), (_, right, _))| {
-                        if *right { format!("{cell:>width$}") } else { format!("{cell:<width$}") }
-                    },
-                )
-                .collect();
-            padded.join("  ").trim_end().to_owned()
-        })
-        .collect()
+    let right: Vec<bool> = columns.iter().map(|(_, right, _)| *right).collect();
+    aligned(&grid, &right)
 }
 
 /// What each filter took out, and where it is open whether it should.

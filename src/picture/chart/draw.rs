@@ -17,28 +17,43 @@ const LEGEND_GAP: f64 = 14.0;
 /// The chart as an SVG file.
 pub(super) fn drawing(chart: &Chart, alt: &str) -> String {
     let frame = Frame::of(chart);
-    let prefix = svg::prefix(&[&chart.title, alt]);
+    let words = Words { title: &chart.title, subtitle: &chart.subtitle, notes: &chart.notes, alt };
+    sheet(&words, |body, prefix, top| panels(body, chart, &frame, prefix, top))
+}
+
+/// What stands above and below a drawing, and what it shows in words.
+pub(super) struct Words<'a> {
+    pub(super) title: &'a str,
+    pub(super) subtitle: &'a [String],
+    pub(super) notes: &'a [String],
+    pub(super) alt: &'a str,
+}
+
+/// A sheet as an SVG file. `inner` draws what lies between title and notes, from a height down to the one it gives back; it is also
+/// handed what names in the file begin with.
+pub(super) fn sheet(words: &Words<'_>, inner: impl FnOnce(&mut Body, &str, f64) -> f64) -> String {
+    let prefix = svg::prefix(&[words.title, words.alt]);
     let mut body = Body::default();
-    let mut top = block(&mut body, &chart.title, PAD, TITLE_PX, INK);
-    for line in &chart.subtitle {
+    let mut top = block(&mut body, words.title, PAD, TITLE_PX, INK);
+    for line in words.subtitle {
         top = block(&mut body, line, top, TEXT_PX, QUIET);
     }
-    top = panels(&mut body, chart, &frame, &prefix, top);
-    if !chart.notes.is_empty() {
+    top = inner(&mut body, &prefix, top);
+    if !words.notes.is_empty() {
         top += 0.6 * PANEL_GAP;
     }
-    for line in &chart.notes {
+    for line in words.notes {
         top = block(&mut body, line, top, TEXT_PX, QUIET);
     }
     let height = (top + PAD).ceil();
     let mut whole = Body::default();
     whole.rect([0.0, 0.0, WIDTH_PX, height], Some((PAPER, 1.0)), None);
     whole.text.push_str(&body.text);
-    svg::file(WIDTH_PX, height, &prefix, &chart.title, alt, &whole)
+    svg::file(WIDTH_PX, height, &prefix, words.title, words.alt, &whole)
 }
 
 /// A paragraph across the sheet; gives where it ends.
-fn block(body: &mut Body, text: &str, top: f64, size: f64, colour: Rgb8) -> f64 {
+pub(super) fn block(body: &mut Body, text: &str, top: f64, size: f64, colour: Rgb8) -> f64 {
     let lines = lines(text, size, WIDTH_PX - 2.0 * PAD);
     for (i, line) in lines.iter().enumerate() {
         let middle = top + LEADING * size * (i as f64 + 0.5);

@@ -7,6 +7,8 @@
 //! Its smallest text is [`TEXT_PX`], so that it is still 14 pixels high where the drawing is shown 720 wide. Series
 //! differ by dash pattern, marker shape and end label as well as by colour.
 //!
+//! A [`HeatMap`] is a sheet of its own: tables of cells whose colour and figure tell a value.
+//!
 //! Values that are not numbers, or that a logarithmic axis has no place for, leave a gap in a line. An infinite value
 //! leaves a gap too, with an arrow head at the edge of the plot that it lies beyond.
 //!
@@ -34,6 +36,7 @@
 
 mod axis;
 mod draw;
+mod heat_map;
 mod labels;
 mod layout;
 mod legend;
@@ -44,6 +47,7 @@ mod style;
 mod svg;
 
 pub use axis::{Axis, Scale};
+pub use heat_map::{HeatCell, HeatGrid, HeatMap, HeatPart, STEPS};
 pub use output::{CLEAR_PNG, ChartError, MM_PER_PX, svg_to_pdf, svg_to_png, svgs_to_pdf};
 pub use style::{Dash, Shape, Style};
 pub(crate) use svg::{escaped, n as plain_number, width as text_width_at};

@@ -13,6 +13,38 @@ pub(super) const GRID: Rgb8 = [0xdf, 0xe2, 0xe7];
 /// The sheet.
 pub(super) const PAPER: Rgb8 = [0xff, 0xff, 0xff];
 
+/// Steps of a heat map, from little to much: each darker than the one before, so that they are told apart without seeing hues. The choice
+/// is the project's own; a test holds the contrast of the figures on them.
+pub(super) const HEAT: [Rgb8; 7] = [
+    [0xf6, 0xf1, 0xe4],
+    [0xf3, 0xd9, 0xa6],
+    [0xec, 0xb3, 0x66],
+    [0xe0, 0x87, 0x3f],
+    [0xa8, 0x3c, 0x23],
+    [0x6e, 0x1c, 0x33],
+    [0x33, 0x0f, 0x33],
+];
+
+/// Ink or paper, whichever is read better on a ground.
+pub(super) fn ink_on(ground: Rgb8) -> Rgb8 {
+    if contrast(INK, ground) >= contrast(PAPER, ground) { INK } else { PAPER }
+}
+
+/// Contrast of two colours, 1 to 21 (W3C, Web Content Accessibility Guidelines 2.2, from memory).
+fn contrast(a: Rgb8, b: Rgb8) -> f64 {
+    let (a, b) = (luminance(a) + 0.05, luminance(b) + 0.05);
+    a.max(b) / a.min(b)
+}
+
+/// Relative luminance after the same guidelines.
+fn luminance(colour: Rgb8) -> f64 {
+    let linear = |v: u8| {
+        let v = f64::from(v) / 255.0;
+        if v <= 0.04045 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
+    };
+    0.2126 * linear(colour[0]) + 0.7152 * linear(colour[1]) + 0.0722 * linear(colour[2])
+}
+
 /// How a series or a group of points is drawn.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Style {
@@ -178,18 +210,26 @@ mod tests {
     /// Least contrast of the parts of a graphic (the same, 1.4.11).
     const GRAPHIC_CONTRAST: f64 = 3.0;
 
-    /// Relative luminance after the same guidelines, written out here on its own.
-    fn luminance(colour: Rgb8) -> f64 {
-        let linear = |v: u8| {
-            let v = f64::from(v) / 255.0;
-            if v <= 0.04045 { v / 12.92 } else { ((v + 0.055) / 1.055).powf(2.4) }
-        };
-        0.2126 * linear(colour[0]) + 0.7152 * linear(colour[1]) + 0.0722 * linear(colour[2])
+    #[test]
+    fn contrast_is_that_of_the_guidelines() {
+        // Black on white is 21, #767676 on white the lightest grey with 4.5 (examples of the guidelines).
+        assert!((contrast([0; 3], [255; 3]) - 21.0).abs() < 1e-9);
+        assert!(
+            contrast([0x76; 3], [255; 3]) >= TEXT_CONTRAST && contrast([0x77; 3], [255; 3]) < TEXT_CONTRAST
+        );
     }
 
-    fn contrast(a: Rgb8, b: Rgb8) -> f64 {
-        let (a, b) = (luminance(a) + 0.05, luminance(b) + 0.05);
-        a.max(b) / a.min(b)
+    #[test]
+    fn figures_are_readable_on_every_step_and_steps_darken() {
+        /// Least contrast of neighbours: a step that is seen side by side.
+        const STEP: f64 = 1.15;
+        for colour in HEAT {
+            assert!(contrast(ink_on(colour), colour) >= TEXT_CONTRAST, "{colour:?}");
+        }
+        for pair in HEAT.windows(2) {
+            let step = (luminance(pair[0]) + 0.05) / (luminance(pair[1]) + 0.05);
+            assert!(step >= STEP, "{pair:?}: {step}");
+        }
     }
 
     #[test]

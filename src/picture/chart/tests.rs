@@ -1,6 +1,8 @@
 //! The drawings as independent readers see them: `roxmltree` for the file, `usvg` for the laid-out text, `png` for the image
 //! pixels.
 
+mod heat_map;
+
 use super::demo::{crowded, odd, pick, spots, standoff, strip_alone};
 use super::*;
 use proptest::prelude::*;
@@ -204,21 +206,24 @@ fn laid_out(group: &usvg::Group) -> Vec<(String, [f64; 4])> {
     group.children().iter().flat_map(of).collect()
 }
 
+/// All texts of a drawing are on its sheet, and none on another.
+fn nothing_lies_on_anything(name: &str, tree: &usvg::Tree) {
+    let texts = laid_out(tree.root());
+    let height = f64::from(tree.size().height());
+    for (i, (words, rect)) in texts.iter().enumerate() {
+        let [x, y, w, h] = *rect;
+        assert!(x >= 0.0 && y >= 0.0 && x + w <= WIDTH_PX && y + h <= height, "{name}: {words} {rect:?}");
+        for (other, other_rect) in &texts[..i] {
+            let shared = labels::overlap(*rect, *other_rect);
+            assert!(shared <= SHARED_SLACK, "{name}: {words} / {other}: {shared}");
+        }
+    }
+}
+
 #[test]
 fn labels_lie_on_the_sheet_and_on_no_other() {
     for (name, chart) in demos() {
-        let svg = chart.svg("");
-        let tree = output::tree(&svg).expect("a drawing");
-        let texts = laid_out(tree.root());
-        let height = f64::from(tree.size().height());
-        for (i, (words, rect)) in texts.iter().enumerate() {
-            let [x, y, w, h] = *rect;
-            assert!(x >= 0.0 && y >= 0.0 && x + w <= WIDTH_PX && y + h <= height, "{name}: {words} {rect:?}");
-            for (other, other_rect) in &texts[..i] {
-                let shared = labels::overlap(*rect, *other_rect);
-                assert!(shared <= SHARED_SLACK, "{name}: {words} / {other}: {shared}");
-            }
-        }
+        nothing_lies_on_anything(name, &output::tree(&chart.svg("")).expect("a drawing"));
     }
 }
 
