@@ -10,6 +10,7 @@ use super::{Outcome, judged, output};
 use crate::choose::compare::words::{digits, percent, ranged};
 use crate::choose::pick::{self, FellAway, Missed, Offer, Picked, Wants, Way};
 use crate::choose::pick_chart::{letter, pick_chart};
+use crate::cloth::catalogue;
 use crate::diagnose::Diagnostic;
 use crate::files;
 use crate::judge::numbers::{Layout, Numbers, Range};
@@ -21,6 +22,7 @@ use crate::scene::variants::Replaced;
 use crate::words::three_digits;
 use clap::Args;
 use serde_json::json;
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
 /// A gap of three pitches hides the dots behind any cloth without holes; beyond 60 mm no garment goes.
@@ -173,15 +175,32 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
         }
     }
     files::write_together(&together)?;
-    let written: Vec<String> = together.iter().map(|(path, _)| path.display().to_string()).collect();
-    let text = if arguments.json {
-        format!("{:#}", as_json(&offer, &picked, &wants, &written))
+    let written: Vec<&Path> = together.iter().map(|(path, _)| *path).collect();
+    let outcome = if arguments.json {
+        output::json(&as_json(&offer, &picked, &wants, &written))
     } else {
-        in_words(&offer, &picked, &wants, &written)
+        let told = output::data(&in_words(&offer, &picked, &wants, &written));
+        next_after(arguments, &picked);
+        told
     };
-    let outcome = output::data(&text);
     let fault = picked.best.is_empty() || !chosen.faults.is_empty();
     Ok(if outcome == Outcome::Fine && fault { Outcome::CheckFailed } else { outcome })
+}
+
+/// The scene behind the first of the best, where a word on the command line names its cloth and the scene keeps its pitch.
+fn next_after(arguments: &Arguments, picked: &Picked) {
+    let (Some(best), true) = (picked.best.first(), arguments.pitch_mm.is_empty()) else { return };
+    let Way { cloth, layers, gap_mm, .. } = &best.way;
+    let Some(Ok(_)) =
+        catalogue::by_name(&cloth.name).filter(|named| named.as_ref().is_ok_and(|n| n == cloth))
+    else {
+        return;
+    };
+    let (layers, gap) = (layers.to_string(), gap_mm.to_string());
+    let way = ["--cloth", &cloth.name, "--with-layers", &layers, "--gap-mm", &gap];
+    let all = arguments.replace_all.then_some("--replace-all");
+    let words = ["compare".as_ref(), arguments.scene.as_os_str()].into_iter();
+    output::next("see A", words.chain(way.into_iter().chain(all).map(OsStr::new)));
 }
 
 /// The scene at every pitch, and all else that is on offer.
@@ -330,7 +349,7 @@ fn csv(picked: &Picked) -> Result<Vec<u8>, csv::Error> {
     table.into_inner().map_err(|error| csv::Error::from(error.into_error()))
 }
 
-fn as_json(offer: &Offer, picked: &Picked, wants: &Wants, written: &[String]) -> serde_json::Value {
+fn as_json(offer: &Offer, picked: &Picked, wants: &Wants, written: &[&Path]) -> serde_json::Value {
     let way = |way: &Way| {
         json!({
             "cloth": way.cloth.name, "title": way.cloth.title, "layers": way.layers, "pitch_mm": way.pitch_mm,
@@ -348,7 +367,7 @@ fn as_json(offer: &Offer, picked: &Picked, wants: &Wants, written: &[String]) ->
     });
     json!({
         "scene": offer.scenes[0].1.name,
-        "files": written,
+        "files": output::files(written),
         "wants": {
             "softness": wants.softness.word(), "dot_visibility_bound": wants.softness.bound(),
             "distance_m": offer.scenes[0].1.view.distance_m, "at_least_cd_m2": wants.at_least_cd_m2,
@@ -359,7 +378,7 @@ fn as_json(offer: &Offer, picked: &Picked, wants: &Wants, written: &[String]) ->
         "best": best.collect::<Vec<_>>(),
         "others": picked.others.iter().map(way).collect::<Vec<_>>(),
         "fell_away": picked.fell_away.iter().map(|f| json!({
-            "want": key(f.missed), "count": f.count, "nearest": f.nearest.filter(|v| v.is_finite()),
+            "want": key(f.missed), "count": f.count, "nearest": f.nearest.filter(|v| v.is_finite()), "unit": unit(f.missed),
         })).collect::<Vec<_>>(),
         "price_compared": picked.by_price,
     })
@@ -376,9 +395,20 @@ fn key(missed: Missed) -> &'static str {
     }
 }
 
-fn in_words(offer: &Offer, picked: &Picked, wants: &Wants, written: &[String]) -> String {
+/// Unit of the value that comes nearest to a want.
+fn unit(missed: Missed) -> &'static str {
+    match missed {
+        Missed::Thickness => "mm",
+        Missed::Light | Missed::Softness => "1",
+        Missed::Price => "price per m",
+        Missed::Luminance => "cd/m2",
+        Missed::Colour => "CIEDE2000",
+    }
+}
+
+fn in_words(offer: &Offer, picked: &Picked, wants: &Wants, written: &[&Path]) -> String {
     let scene = &offer.scenes[0].1;
-    let mut lines: Vec<String> = written.iter().map(|file| format!("Wrote {file}.")).collect();
+    let mut lines: Vec<String> = written.iter().map(|file| format!("Wrote {}.", file.display())).collect();
     lines.push(format!(
         "{} combinations of cloth, layers and pitch were tried for a glow that is {} from {} m: {}.",
         offer.combinations(),

@@ -144,7 +144,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
         files::write_atomically(path, csv.as_bytes())?;
     }
     if arguments.json {
-        return Ok(output::data(&format!("{:#}", as_json(arguments, &found))));
+        return Ok(output::json(&as_json(arguments, &scene, &found)));
     }
     Ok(match &arguments.csv {
         Some(path) => output::data(&format!("Wrote {}.", path.display())),
@@ -278,11 +278,13 @@ fn csv(found: &Found) -> String {
     text
 }
 
-fn as_json(arguments: &Arguments, found: &Found) -> serde_json::Value {
+fn as_json(arguments: &Arguments, scene: &Scene, found: &Found) -> serde_json::Value {
     let column = |pick: fn(&Row) -> f64| found.rows.iter().map(pick).collect::<Vec<_>>();
     let errors: Option<Vec<f64>> = found.rows.iter().map(|row| row.standard_error).collect();
-    let mut whole = json!({
-        "scene": arguments.scene.display().to_string(),
+    let of_photons = matches!(arguments.method, Method::Photons);
+    json!({
+        "scene": scene.name,
+        "files": output::files(&arguments.csv),
         "method": match arguments.method { Method::Transport => "transport", Method::Photons => "photons" },
         "nm": arguments.nm,
         "r_mm": column(|row| row.r_mm),
@@ -291,11 +293,8 @@ fn as_json(arguments: &Arguments, found: &Found) -> serde_json::Value {
         "direct_share": found.direct,
         "scattered_share": found.scattered,
         "spot_width_mm": found.width_mm,
-    });
-    if let (Method::Photons, Some(errors)) = (arguments.method, errors) {
-        whole["standard_error"] = json!(errors);
-        whole["photons"] = json!(arguments.photons);
-        whole["seed"] = json!(arguments.seed);
-    }
-    whole
+        "standard_error": errors.filter(|_| of_photons),
+        "photons": of_photons.then_some(arguments.photons),
+        "seed": of_photons.then_some(arguments.seed),
+    })
 }

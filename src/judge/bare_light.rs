@@ -35,6 +35,7 @@
 //! | I_B | weighted radiant intensity straight ahead | W/sr |
 //! | L_B | weighted radiance, averaged over a field | W/(m2 sr) |
 
+use super::ranges::Range;
 use crate::light::Window;
 use crate::light::spectrum::{Spectrum, die_spectrum, xyz_of};
 use crate::light::totals::shares;
@@ -348,21 +349,23 @@ impl BareLight {
     /// As JSON.
     #[must_use]
     pub fn data(&self) -> serde_json::Value {
-        let likely = |v: &Likely| serde_json::json!([v.low, v.typical, v.high]);
+        let likely = |v: &Likely, unit| Range { value: v.typical, low: v.low, high: v.high }.data(unit);
         let blue = |blue: &BlueLight| {
             let fields: Vec<_> = blue
                 .radiance
                 .iter()
                 .zip(&LIMITS)
                 .map(|(radiance, (limit, field))| {
-                    serde_json::json!({ "field_mrad": field, "w_m2_sr": likely(radiance), "limit_w_m2_sr": limit })
+                    serde_json::json!({
+                        "field_mrad": field, "w_m2_sr": likely(radiance, "W/(m2 sr)"), "limit_w_m2_sr": limit,
+                    })
                 })
                 .collect();
             serde_json::json!({ "fields": fields, "group_typical": blue.group(false), "group_upper_end": blue.group(true) })
         };
         serde_json::json!({
             "straight_through_share": self.straight,
-            "window_full_cd_m2": self.brightest_full_cd_m2().as_ref().map(likely),
+            "window_full_cd_m2": self.brightest_full_cd_m2().map(|luminance| likely(&luminance, "cd/m2")),
             "blue_bare_full": blue(&self.blue_full),
             "blue_bare_scene": blue(&self.blue_scene),
             "blue_through_cloth_at_most": blue(&self.blue_behind_cloth()),

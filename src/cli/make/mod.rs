@@ -125,18 +125,19 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     }
     files::write_together(&together)?;
     let written: Vec<&Path> = together.iter().map(|(target, _)| *target).collect();
-    Ok(output::data(&told(arguments, &plan, &drawn, &written)))
+    Ok(if arguments.json {
+        output::json(&as_json(&plan, &drawn, &written))
+    } else {
+        output::data(&words::in_words(&plan, &drawn, &written))
+    })
 }
 
-fn told(arguments: &Arguments, plan: &Plan, drawn: &Drawings, written: &[&Path]) -> String {
-    if !arguments.json {
-        return words::in_words(plan, drawn, written);
-    }
+fn as_json(plan: &Plan, drawn: &Drawings, written: &[&Path]) -> serde_json::Value {
     let mut whole = lists::json(plan);
-    whole["files"] = written.iter().map(|path| path.display().to_string()).collect();
+    whole["files"] = output::files(written);
     whole["pages_to_size"] = drawn.tiles.len().into();
     whole["paper"] = drawn.paper.name().into();
-    format!("{whole:#}")
+    whole
 }
 
 /// What the call asks for must have a place in the scene.

@@ -190,7 +190,7 @@ mod tests {
         let layer = Layer { gap_below: Millimetres(1.0), thickness: Millimetres(1.0), optics };
         for degree in DEGREES {
             let slab = Slab::new(degree, &layer);
-            assert_eq!(slab.modes.len(), (1..=degree).map(|n| (n + 1) / 2).sum::<usize>());
+            assert_eq!(slab.modes.len(), (1..=degree).map(|n| n.div_ceil(2)).sum::<usize>());
             for k in [0.0, 0.3, 2.0, 7.0] {
                 for mode in &slab.modes {
                     let decay = mode.decay(k);
