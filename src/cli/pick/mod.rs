@@ -1,19 +1,21 @@
 //! `weftlight pick`: from what is wanted to cloth, layers, gap and pitch.
 
+mod data;
+
 use super::charts::{Format, not_drawn};
 use super::cloths::{Chosen, choose};
 use super::numbers::{whole_within, within};
 use super::preview::try_target;
 use super::progress::Progress;
 use super::view::{ViewOptions, Want, gap, pitch};
-use super::{Outcome, judged, output};
+use super::{Outcome, output};
 use crate::choose::compare::words::{digits, percent, ranged};
 use crate::choose::pick::{self, FellAway, Missed, Offer, Picked, Wants, Way};
 use crate::choose::pick_chart::{letter, pick_chart};
 use crate::cloth::catalogue;
 use crate::diagnose::Diagnostic;
 use crate::files;
-use crate::judge::numbers::{Layout, Numbers, Range};
+use crate::judge::numbers::{Layout, Numbers};
 use crate::judge::softness::Softness;
 use crate::reading::Limits;
 use crate::scene::Scene;
@@ -21,7 +23,6 @@ use crate::scene::file::{Resolved, read_at_pitch, read_with_warnings};
 use crate::scene::variants::Replaced;
 use crate::words::three_digits;
 use clap::Args;
-use serde_json::json;
 use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
@@ -169,7 +170,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
             together.push((target, bytes));
         }
         if let Some(path) = &arguments.csv {
-            let bytes = csv(&picked)
+            let bytes = data::csv(&picked)
                 .map_err(|e| vec![Diagnostic::of_file(&path.display().to_string(), e.to_string())])?;
             together.push((path, bytes));
         }
@@ -177,7 +178,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     files::write_together(&together)?;
     let written: Vec<&Path> = together.iter().map(|(path, _)| *path).collect();
     let outcome = if arguments.json {
-        output::json(&as_json(&offer, &picked, &wants, &written))
+        output::json(&data::as_json(&offer, &picked, &wants, &written))
     } else {
         let told = output::data(&in_words(&offer, &picked, &wants, &written));
         next_after(arguments, &picked);
@@ -299,111 +300,6 @@ fn targets(arguments: &Arguments, stem: &str) -> Vec<PathBuf> {
     }
     let usual = super::preview::usual_target(&format!("{stem}-pick"));
     vec![usual.with_extension("svg"), usual]
-}
-
-/// The table: one row a trade-off.
-const COLUMNS: [&str; 22] = [
-    "letter",
-    "cloth",
-    "title",
-    "layers",
-    "pitch_mm",
-    "pixels",
-    "gap_mm",
-    "thickness_mm",
-    "mean_cd_m2",
-    "mean_low_cd_m2",
-    "mean_high_cd_m2",
-    "light_kept",
-    "light_kept_low",
-    "light_kept_high",
-    "dot_visibility",
-    "dot_visibility_low",
-    "dot_visibility_high",
-    "samples_met_share",
-    "safe_gap_mm",
-    "colour_shift_ciede2000",
-    "areal_mass_g_m2",
-    "price_per_m",
-];
-
-fn csv(picked: &Picked) -> Result<Vec<u8>, csv::Error> {
-    let mut table = csv::Writer::from_writer(Vec::new());
-    table.write_record(COLUMNS)?;
-    for (i, best) in picked.best.iter().enumerate() {
-        let Way { cloth, layers, pitch_mm, gap_mm, numbers, price, scene, .. } = &best.way;
-        let optional = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
-        let three = |range: Option<Range>| {
-            range.map_or_else(Default::default, |r| [r.value, r.low, r.high].map(|v| v.to_string()))
-        };
-        let mut row = vec![letter(i), cloth.name.clone(), cloth.title.clone(), layers.to_string()];
-        row.extend([optional(*pitch_mm), scene.pixels.len().to_string(), gap_mm.to_string()]);
-        row.push(numbers.thickness_mm.to_string());
-        row.extend(three(Some(best.judged.range(|n| n.mean_cd_m2))));
-        row.extend(three(Some(best.judged.range(|n| n.light_kept))));
-        row.extend(three(best.judged.range_of(|n| n.dot_visibility)));
-        row.extend([best.sureness().to_string(), optional(best.safe_gap_mm), optional(numbers.colour_shift)]);
-        row.extend([optional(numbers.areal_mass_g_m2), optional(*price)]);
-        table.write_record(row)?;
-    }
-    table.into_inner().map_err(|error| csv::Error::from(error.into_error()))
-}
-
-fn as_json(offer: &Offer, picked: &Picked, wants: &Wants, written: &[&Path]) -> serde_json::Value {
-    let way = |way: &Way| {
-        json!({
-            "cloth": way.cloth.name, "title": way.cloth.title, "layers": way.layers, "pitch_mm": way.pitch_mm,
-            "pixels": way.scene.pixels.len(), "gap_mm": way.gap_mm, "thickness_mm": way.numbers.thickness_mm,
-            "mean_cd_m2": way.numbers.mean_cd_m2, "dot_visibility": way.numbers.dot_visibility, "price_per_m": way.price,
-        })
-    };
-    let best = picked.best.iter().enumerate().map(|(i, best)| {
-        let mut told = way(&best.way);
-        told["letter"] = json!(letter(i));
-        told["samples_met_share"] = json!(best.sureness());
-        told["safe_gap_mm"] = json!(best.safe_gap_mm);
-        told["numbers"] = judged::as_json(&best.judged);
-        told
-    });
-    json!({
-        "scene": offer.scenes[0].1.name,
-        "files": output::files(written),
-        "wants": {
-            "softness": wants.softness.word(), "dot_visibility_bound": wants.softness.bound(),
-            "distance_m": offer.scenes[0].1.view.distance_m, "at_least_cd_m2": wants.at_least_cd_m2,
-            "at_least_light": wants.at_least_light, "at_most_mm": wants.at_most_mm,
-            "colour_shift_below": wants.colour_shift_below, "price_below": wants.price_below,
-        },
-        "combinations": offer.combinations(),
-        "best": best.collect::<Vec<_>>(),
-        "others": picked.others.iter().map(way).collect::<Vec<_>>(),
-        "fell_away": picked.fell_away.iter().map(|f| json!({
-            "want": key(f.missed), "count": f.count, "nearest": f.nearest.filter(|v| v.is_finite()), "unit": unit(f.missed),
-        })).collect::<Vec<_>>(),
-        "price_compared": picked.by_price,
-    })
-}
-
-fn key(missed: Missed) -> &'static str {
-    match missed {
-        Missed::Thickness => "thickness",
-        Missed::Light => "light",
-        Missed::Price => "price",
-        Missed::Softness => "softness",
-        Missed::Luminance => "luminance",
-        Missed::Colour => "colour",
-    }
-}
-
-/// Unit of the value that comes nearest to a want.
-fn unit(missed: Missed) -> &'static str {
-    match missed {
-        Missed::Thickness => "mm",
-        Missed::Light | Missed::Softness => "1",
-        Missed::Price => "price per m",
-        Missed::Luminance => "cd/m2",
-        Missed::Colour => "CIEDE2000",
-    }
 }
 
 fn in_words(offer: &Offer, picked: &Picked, wants: &Wants, written: &[&Path]) -> String {
