@@ -40,7 +40,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE", conflicts_with = "schema")]
     pixels: Option<PathBuf>,
 
-    /// Print the result as JSON
+    /// Print the result as JSON (its shape: `weftlight check --schema check`)
     #[arg(long)]
     json: bool,
 }

@@ -42,7 +42,7 @@ enum Command {
     /// List the cloths of the catalogue with the numbers that decide
     #[command(after_help = "Example: weftlight cloth list --json")]
     List {
-        /// Print JSON
+        /// Print JSON (its shape: `weftlight check --schema cloth-list`)
         #[arg(long)]
         json: bool,
     },
@@ -55,7 +55,7 @@ enum Command {
         /// The picture to write (otherwise renders/cloth-NAME.png)
         #[arg(short, long, value_name = "FILE")]
         output: Option<PathBuf>,
-        /// Print JSON
+        /// Print JSON (its shape: `weftlight check --schema cloth-show`)
         #[arg(long)]
         json: bool,
     },

@@ -84,7 +84,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE")]
     flash_report: Option<PathBuf>,
 
-    /// Print what was made as JSON (with the film on standard output, on standard error)
+    /// Print what was made as JSON, on standard error where the film goes to standard output (its shape: `weftlight check --schema motion`)
     #[arg(long)]
     json: bool,
 }

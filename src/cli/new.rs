@@ -66,7 +66,7 @@ pub(super) struct Arguments {
     #[arg(long)]
     no_questions: bool,
 
-    /// Print the answers as JSON
+    /// Print the answers as JSON (its shape: `weftlight check --schema new`)
     #[arg(long)]
     json: bool,
 }

@@ -35,7 +35,12 @@ pub fn files<P: AsRef<Path>>(written: impl IntoIterator<Item = P>) -> serde_json
 /// stands there. For people alone; nothing is said beside JSON.
 pub fn next<W: AsRef<OsStr>>(what_for: &str, words: impl IntoIterator<Item = W>) {
     let words: Vec<String> = words.into_iter().map(|word| quoted(&word.as_ref().to_string_lossy())).collect();
-    message(&format!("Next, to {what_for}: weftlight {}", words.join(" ")));
+    next_step(what_for, &format!("weftlight {}", words.join(" ")));
+}
+
+/// Tells on standard error what could be done next by hand.
+pub fn next_step(what_for: &str, step: &str) {
+    message(&format!("Next, to {what_for}: {step}"));
 }
 
 /// A word as a shell takes it: in single quotes where it holds more than letters, digits and harmless signs.

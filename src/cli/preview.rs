@@ -80,7 +80,7 @@ pub(super) struct Arguments {
     #[arg(long)]
     as_powered: bool,
 
-    /// Print what was found as JSON, with the numbers that matter and their ranges
+    /// Print what was found as JSON, with the numbers that matter and their ranges (its shape: `weftlight check --schema preview`)
     #[arg(long)]
     json: bool,
 }

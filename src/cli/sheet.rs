@@ -52,7 +52,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "PAPER", value_enum, default_value_t = PaperName::A4)]
     paper: PaperName,
 
-    /// Print what stands on the sheet as JSON
+    /// Print what stands on the sheet as JSON (its shape: `weftlight check --schema sheet`)
     #[arg(long)]
     json: bool,
 }

@@ -70,7 +70,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
 
-    /// Print JSON: radii and radiances with direct share, scattered share and spot width
+    /// Print JSON: radii and radiances with direct share, scattered share and spot width (its shape: `weftlight check --schema spread`)
     #[arg(long)]
     json: bool,
 }

@@ -40,8 +40,7 @@ fn suggested(folder: &Folder, arguments: &[String]) -> Vec<Vec<String>> {
     assert_eq!(said.code, Some(0), "{arguments:?}: {}", said.err);
     assert!(!said.out.contains("Next, to"), "{arguments:?}: data alone on standard output: {}", said.out);
     let lines = said.err.lines().filter_map(|line| line.strip_prefix("Next, to "));
-    let commands = lines.map(|line| line.split_once(": weftlight ").unwrap_or_else(|| panic!("{line}")).1);
-    commands.map(words).collect()
+    lines.filter_map(|line| Some(words(line.split_once(": weftlight ")?.1))).collect()
 }
 
 fn call(words: &[&str]) -> Vec<String> {
@@ -95,6 +94,14 @@ fn from_a_pattern_to_its_film_and_to_building() {
     folder.write("lantern.yaml", quick.replace("frames_per_s: 20", "frames_per_s: 4"));
     let run = followed(&folder, &["preview", "lantern.yaml", "--size-px", "64,64"]);
     assert_eq!(run, ["preview", "motion", "make"]);
+    let said = folder.run(&["make", "lantern.yaml"]);
+    let step =
+        "Next, to build it: print renders/lantern-make/sheet.pdf at 100 % and measure its check square\n";
+    assert!(
+        said.err.ends_with(step) && folder.path("renders/lantern-make/sheet.pdf").is_file(),
+        "{}",
+        said.err
+    );
 }
 
 #[test]

@@ -81,7 +81,7 @@ pub(super) struct Arguments {
     #[arg(long, requires = "output")]
     replace: bool,
 
-    /// Print JSON
+    /// Print JSON (its shape: `weftlight check --schema cloth-estimate`)
     #[arg(long)]
     json: bool,
 }

@@ -92,7 +92,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
 
-    /// Print what was found as JSON
+    /// Print what was found as JSON (its shape: `weftlight check --schema compare`)
     #[arg(long)]
     json: bool,
 

@@ -45,7 +45,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE")]
     map: Option<PathBuf>,
 
-    /// Print the plan as JSON
+    /// Print the plan as JSON (its shape: `weftlight check --schema make`)
     #[arg(long)]
     json: bool,
 }
@@ -128,7 +128,12 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     Ok(if arguments.json {
         output::json(&as_json(&plan, &drawn, &written))
     } else {
-        output::data(&words::in_words(&plan, &drawn, &written))
+        let told = output::data(&words::in_words(&plan, &drawn, &written));
+        output::next_step(
+            "build it",
+            &format!("print {} at 100 % and measure its check square", shown("sheet.pdf")),
+        );
+        told
     })
 }
 

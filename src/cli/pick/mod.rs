@@ -106,7 +106,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
 
-    /// Print what was found as JSON
+    /// Print what was found as JSON (its shape: `weftlight check --schema pick`)
     #[arg(long)]
     json: bool,
 }

@@ -63,7 +63,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
 
-    /// Print what was found as JSON
+    /// Print what was found as JSON (its shape: `weftlight check --schema standoff`)
     #[arg(long)]
     json: bool,
 
