@@ -67,7 +67,7 @@ fn followed(folder: &Folder, first: &[&str]) -> Vec<String> {
 fn from_a_new_scene_to_its_gap() {
     let folder = Folder::new();
     let file = "it's my scene.yaml";
-    let short = ["--width-mm", "60", "--cloth", "muslin", "--no-questions"];
+    let short = ["--width-mm", "60", "--cloth", "felt-wool-ivory", "--no-questions"];
     let both = suggested(&folder, &call(&[&["new", file][..], &short].concat()));
     assert_eq!(both, [call(&["preview", file, "-o", "it's my scene.png"]), call(&["serve", file, "--open"])]);
     let run = followed(&folder, &["preview", file, "--size-px", "64,32"]);
