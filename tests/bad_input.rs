@@ -364,11 +364,8 @@ fn bytes() {
             [("check", &[][..]), ("preview", &["--size-px", "64,64"]), ("spread", &["--radii-mm", "1"])]
         {
             let said = run(command, &path, more);
-            assert_eq!(
-                (said.code, said.err.as_str()),
-                (Some(0), ""),
-                "a byte-order mark and other line ends"
-            );
+            assert_eq!(said.code, Some(0), "a byte-order mark and other line ends");
+            assert!(said.err.lines().all(|line| line.starts_with("Next, to ")), "no complaint: {}", said.err);
         }
     }
 }

@@ -3,19 +3,18 @@
 use super::Outcome;
 use super::output;
 use super::preview::try_target;
-use crate::cloth::shape::CLOTH;
+use super::shapes::Described;
 use crate::cloth::{Basis, Cloth};
 use crate::diagnose::{Diagnostic, to_json};
 use crate::files;
 use crate::pixels::laying::Kind;
 use crate::pixels::layout::Place;
 use crate::pixels::list;
-use crate::reading::schema::json_schema;
 use crate::scene::file::{Resolved, read_with_warnings};
-use crate::scene::shape::SCENE;
 use crate::scene::{Laid, LaidKind, PatternPiece, Pixel, Scene};
 use clap::{Args, ValueEnum};
 use serde_json::json;
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
 /// Check a scene file or a cloth file: every problem with line and column
@@ -32,15 +31,16 @@ pub(super) struct Arguments {
     #[arg(long = "as", value_name = "KIND", value_enum, default_value_t = FileKind::Scene)]
     kind: FileKind,
 
-    /// Print the JSON schema of such files, for your editor, instead of checking one
+    /// Print a JSON schema instead of checking a file: of scene or cloth files, for your editor, or of what a command prints with
+    /// --json, for your scripts
     #[arg(long, value_name = "KIND", value_enum, conflicts_with_all = ["file", "json", "kind"])]
-    schema: Option<FileKind>,
+    schema: Option<Described>,
 
     /// Also write where every pixel sits, as CSV: index, x_mm, y_mm, turn_deg, group
     #[arg(long, value_name = "FILE", conflicts_with = "schema")]
     pixels: Option<PathBuf>,
 
-    /// Print the result as JSON
+    /// Print the result as JSON (its shape: `weftlight check --schema check`)
     #[arg(long)]
     json: bool,
 }
@@ -55,9 +55,8 @@ enum FileKind {
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     Ok(match (&arguments.file, arguments.schema) {
-        (_, Some(kind)) => output::data(&schema(kind)),
+        (_, Some(described)) => output::json(&described.schema()?),
         (Some(path), None) => {
-            let shown = path.display().to_string();
             let (result, warnings) = match arguments.kind {
                 FileKind::Scene => match read_with_warnings(path) {
                     Ok(resolved) => {
@@ -82,7 +81,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
                     (cloth.map(|cloth| (cloth_in_words(&cloth), cloth_as_json(&cloth))), Vec::new())
                 }
             };
-            report(&shown, result, &warnings, arguments.json)
+            report(arguments, path, result, &warnings)
         }
         // The reader of the command line asks for one of the two.
         (None, None) => Outcome::Error,
@@ -102,44 +101,46 @@ fn write_pixels(target: &Path, scene_file: &Path, resolved: &Resolved) -> Result
     files::write_atomically(target, list::csv(places).as_bytes())
 }
 
-/// The schema as text.
-fn schema(kind: FileKind) -> String {
-    let schema = match kind {
-        FileKind::Scene => json_schema(&SCENE, "Weftlight scene"),
-        FileKind::Cloth => json_schema(&CLOTH, "Weftlight cloth"),
-    };
-    format!("{schema:#}")
-}
-
 type Summary = (String, serde_json::Value);
 
 /// Tells what was found, in words or as JSON.
 fn report(
-    file: &str,
+    arguments: &Arguments,
+    path: &Path,
     result: Result<Summary, Vec<Diagnostic>>,
     warnings: &[Diagnostic],
-    as_json: bool,
 ) -> Outcome {
+    let file = path.display().to_string();
     let outcome = match (&result, warnings) {
         (Err(_), _) => Outcome::Error,
         (Ok(_), []) => Outcome::Fine,
         (Ok(_), _) => Outcome::CheckFailed,
     };
     let problems = result.as_ref().err().map_or(warnings, Vec::as_slice);
-    if as_json {
+    if arguments.json {
         let problems: Vec<_> = problems.iter().map(to_json).collect();
         let summary = result.as_ref().ok().map(|(_, summary)| summary);
+        let written = arguments.pixels.iter().filter(|_| summary.is_some());
         let whole = json!({
             "file": file, "in_order": outcome == Outcome::Fine, "problems": problems, "summary": summary,
+            "files": output::files(written),
         });
-        return worse(outcome, output::data(&format!("{whole:#}")));
+        return worse(outcome, output::json(&whole));
     }
     output::diagnostics(problems);
     match result {
         Ok((words, _)) => {
             let verdict =
                 if warnings.is_empty() { "is in order" } else { "can be used, but look at the warnings" };
-            worse(outcome, output::data(&format!("{file} {verdict}.\n{words}")))
+            let told = output::data(&format!("{file} {verdict}.\n{words}"));
+            if outcome == Outcome::Fine {
+                let command: &[&str] = match arguments.kind {
+                    FileKind::Scene => &["preview"],
+                    FileKind::Cloth => &["cloth", "show"],
+                };
+                output::next("see it", command.iter().map(OsStr::new).chain([path.as_os_str()]));
+            }
+            worse(outcome, told)
         }
         Err(_) => {
             output::message(&format!("{file} cannot be used."));
@@ -225,26 +226,24 @@ fn laid_in_words(laid: &Laid) -> String {
 const MOST_CUTS: usize = 12;
 
 fn laid_as_json(laid: &Laid) -> serde_json::Value {
-    let mut whole = json!({ "group": laid.group, "pixels": laid.pixels, "source": laid.source });
-    match &laid.kind {
-        LaidKind::List => {}
+    let piece = |pixels: usize, cut_mm: f64, left_mm: f64| json!({ "pixels": pixels, "cut_mm": cut_mm, "left_mm": left_mm });
+    let (kind, rows, length_mm, pieces) = match &laid.kind {
+        LaidKind::List => ("list", None, None, Vec::new()),
         LaidKind::Fill { rows, pitch_mm, runs } => {
-            whole["rows"] = json!(rows);
-            whole["pieces"] = runs
-                .iter()
-                .map(|pixels| json!({ "pixels": pixels, "cut_mm": pitch_mm * *pixels as f64 }))
-                .collect();
+            let pieces = runs.iter().map(|&pixels| piece(pixels, pitch_mm * pixels as f64, 0.0));
+            ("fill", Some(*rows), None, pieces.collect())
         }
-        LaidKind::Path { kind, length_mm, cuts } => {
-            whole["kind"] = json!(if *kind == Kind::Strip { "strip" } else { "wire" });
-            whole["length_mm"] = json!(length_mm);
-            whole["pieces"] = cuts
-                .iter()
-                .map(|cut| json!({ "pixels": cut.pixels, "cut_mm": cut.cut_mm, "left_mm": cut.left_mm }))
-                .collect();
-        }
-    }
-    whole
+        LaidKind::Path { kind, length_mm, cuts } => (
+            if *kind == Kind::Strip { "strip" } else { "wire" },
+            None,
+            Some(*length_mm),
+            cuts.iter().map(|cut| piece(cut.pixels, cut.cut_mm, cut.left_mm)).collect(),
+        ),
+    };
+    json!({
+        "group": laid.group, "pixels": laid.pixels, "source": laid.source, "kind": kind, "rows": rows, "length_mm": length_mm,
+        "pieces": pieces,
+    })
 }
 
 /// Width and height of the pattern piece, in mm.

@@ -11,6 +11,7 @@ use crate::cloth::diffuse::{through_with_range, totals};
 use crate::cloth::{Basis, Cloth};
 use crate::diagnose::Diagnostic;
 use crate::files;
+use crate::judge::numbers::Range;
 use crate::picture::luminance::{LuminanceImage, luminance};
 use crate::picture::render;
 use crate::quantity::{Millimetres, Nanometres};
@@ -41,7 +42,7 @@ enum Command {
     /// List the cloths of the catalogue with the numbers that decide
     #[command(after_help = "Example: weftlight cloth list --json")]
     List {
-        /// Print JSON
+        /// Print JSON (its shape: `weftlight check --schema cloth-list`)
         #[arg(long)]
         json: bool,
     },
@@ -54,7 +55,7 @@ enum Command {
         /// The picture to write (otherwise renders/cloth-NAME.png)
         #[arg(short, long, value_name = "FILE")]
         output: Option<PathBuf>,
-        /// Print JSON
+        /// Print JSON (its shape: `weftlight check --schema cloth-show`)
         #[arg(long)]
         json: bool,
     },
@@ -86,8 +87,7 @@ fn with_range([middle, low, high]: [f64; 3]) -> String {
 fn list(as_json: bool) -> Result<Outcome, Vec<Diagnostic>> {
     let cloths = whole_catalogue()?;
     if as_json {
-        let rows: Vec<_> = cloths.iter().map(|cloth| whole_json(cloth)).collect();
-        return Ok(output::data(&format!("{:#}", json!(rows))));
+        return Ok(output::json(&cloths.iter().map(|cloth| whole_json(cloth)).collect()));
     }
     let name_width = cloths.iter().map(|c| c.name.chars().count()).max().unwrap_or(0);
     let mut lines = vec![format!(
@@ -111,7 +111,11 @@ fn list(as_json: bool) -> Result<Outcome, Vec<Diagnostic>> {
         "All are estimates from typical labels by the fibre model, not measurements; the range is one standard uncertainty."
             .to_owned(),
     );
-    Ok(output::data(&lines.join("\n")))
+    let outcome = output::data(&lines.join("\n"));
+    if let Some(first) = cloths.first() {
+        output::next("see one of them", ["cloth", "show", &first.name]);
+    }
+    Ok(outcome)
 }
 
 fn show(name: &str, target: Option<&Path>, as_json: bool) -> Result<Outcome, Vec<Diagnostic>> {
@@ -132,9 +136,9 @@ fn show(name: &str, target: Option<&Path>, as_json: bool) -> Result<Outcome, Vec
     files::write_atomically(&target, &png)?;
     if as_json {
         let mut whole = whole_json(&cloth);
-        whole["picture"] = json!(target.display().to_string());
+        whole["files"] = output::files([&target]);
         whole["picture_peak_cd_m2"] = json!(picture.peak().0);
-        return Ok(output::data(&format!("{whole:#}")));
+        return Ok(output::json(&whole));
     }
     Ok(output::data(&in_words(&cloth, &target, &picture)))
 }
@@ -214,7 +218,7 @@ fn whole_json(cloth: &Cloth) -> serde_json::Value {
             let [middle, low, high] = through_with_range(cloth, Nanometres(nm));
             json!({
                 "colour": colour, "nm": nm, "albedo": cloth.albedo.at(Nanometres(nm)),
-                "transmittance": middle, "transmittance_low": low, "transmittance_high": high,
+                "transmittance": Range { value: middle, low, high }.data("1"),
                 "reflectance": totals(&cloth.layer_at(Millimetres(0.0), Nanometres(nm))).back,
             })
         })

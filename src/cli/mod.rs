@@ -21,6 +21,7 @@ mod pick;
 mod preview;
 mod progress;
 mod serve;
+mod shapes;
 mod sheet;
 mod spread;
 mod standoff;

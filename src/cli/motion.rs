@@ -84,7 +84,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE")]
     flash_report: Option<PathBuf>,
 
-    /// Print what was made as JSON
+    /// Print what was made as JSON, on standard error where the film goes to standard output (its shape: `weftlight check --schema motion`)
     #[arg(long)]
     json: bool,
 }
@@ -156,13 +156,20 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     if let Some((target, format)) = report {
         job.draw_report(target, format, &made)?;
     }
-    let text = if arguments.json { format!("{:#}", job.as_json(&made)) } else { job.in_words(&made) };
-    let told = if job.target.as_os_str() == STANDARD_OUTPUT {
+    let text = if arguments.json {
+        format!("{:#}", job.as_json(&made, arguments.flash_report.as_deref()))
+    } else {
+        job.in_words(&made)
+    };
+    let told = if job.to_standard_output() {
         output::message(&text);
         Outcome::Fine
     } else {
         output::data(&text)
     };
+    if !arguments.json && made.flash.passed() {
+        output::next("see how to build it", [Path::new("make"), file]);
+    }
     Ok(if told == Outcome::Fine && arguments.strict && !made.flash.passed() {
         Outcome::CheckFailed
     } else {
@@ -342,7 +349,7 @@ impl Job {
         let Timing { count, seconds } = self.timing;
         let [width, height] = made.size_px;
         let size = made.bytes.map_or(String::new(), |bytes| format!(", {:.1} MB", bytes as f64 / 1e6));
-        let place = if self.target.as_os_str() == STANDARD_OUTPUT {
+        let place = if self.to_standard_output() {
             "standard output".to_owned()
         } else {
             self.target.display().to_string()
@@ -369,9 +376,14 @@ impl Job {
         lines.join("\n")
     }
 
-    fn as_json(&self, made: &Made) -> serde_json::Value {
+    fn to_standard_output(&self) -> bool {
+        self.target.as_os_str() == STANDARD_OUTPUT
+    }
+
+    fn as_json(&self, made: &Made, report: Option<&Path>) -> serde_json::Value {
+        let film = (!self.to_standard_output()).then_some(self.target.as_path());
         json!({
-            "file": self.target.display().to_string(),
+            "files": output::files(film.into_iter().chain(report)),
             "scene": self.scene.name,
             "frames": self.timing.count,
             "seconds": self.timing.seconds,
@@ -425,7 +437,7 @@ struct Place {
 impl Place {
     fn open(job: &Job, read: &[PathBuf]) -> Result<Place, Vec<Diagnostic>> {
         let mut place = Place { file: None, folder: None, standard: None };
-        if job.target.as_os_str() == STANDARD_OUTPUT {
+        if job.to_standard_output() {
             place.standard = Some(io::stdout());
         } else if job.kind == Kind::Folder {
             place.folder = Some(FolderStream::create(&job.target, &film::is_file_name)?);

@@ -6,8 +6,9 @@ use crate::files;
 use crate::scene::starter::{Answers, Asked, Form, cloth, package};
 use crate::words::capital;
 use clap::Args;
+use serde_json::json;
 use std::io::{self, BufRead, Write};
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// What is usual where words are asked for.
 const USUAL_FORM: &str = "strip";
@@ -64,19 +65,36 @@ pub(super) struct Arguments {
     /// Ask nothing: take the usual answer for what is not given
     #[arg(long)]
     no_questions: bool,
+
+    /// Print the answers as JSON (its shape: `weftlight check --schema new`)
+    #[arg(long)]
+    json: bool,
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
-    let shown = arguments.file.display().to_string();
     files::check_new(&arguments.file)?;
     let mut asking = Asking { ended: arguments.no_questions };
     let answers = asking.answers(arguments).map_err(|what| refused(&what))?;
     let text = answers.scene_text().map_err(|what| refused(&what))?;
     files::write_new(&arguments.file, text.as_bytes())?;
-    Ok(output::data(&format!(
-        "Wrote {shown}.\nNext: weftlight preview {shown} -o {}    to see it, or\n      weftlight serve {shown} --open    to try it by hand.",
-        arguments.file.with_extension("png").display()
-    )))
+    if arguments.json {
+        return Ok(output::json(&as_json(&arguments.file, &answers)));
+    }
+    let file = arguments.file.as_os_str();
+    let picture = arguments.file.with_extension("png");
+    let outcome = output::data(&format!("Wrote {}.", arguments.file.display()));
+    output::next("see it", ["preview".as_ref(), file, "-o".as_ref(), picture.as_os_str()]);
+    output::next("try it by hand in the browser", ["serve".as_ref(), file, "--open".as_ref()]);
+    Ok(outcome)
+}
+
+fn as_json(file: &Path, answers: &Answers) -> serde_json::Value {
+    json!({
+        "files": output::files([file]),
+        "form": answers.form.name(), "package": answers.package, "pitch_mm": answers.pitch_mm, "width_mm": answers.width_mm,
+        "height_mm": (answers.form == Form::Grid).then_some(answers.height_mm), "cloth": answers.cloth, "gap_mm": answers.gap_mm,
+        "distance_m": answers.distance_m, "room_lx": answers.room_lx,
+    })
 }
 
 fn refused(what: &str) -> Vec<Diagnostic> {

@@ -5,7 +5,9 @@ use super::numbers::within;
 use super::on_photo::{self, Lying, PhotoOptions};
 use super::view::{ViewOptions, direction, gap, side, size};
 use super::{Outcome, output};
-use crate::build::{Case, make::power::greatest_drift, powered::powered};
+use crate::build::make::{lists::tightest_json, power::greatest_drift};
+use crate::build::{Case, powered::powered};
+use crate::choose::standoff::Subject;
 use crate::cloth::catalogue::Reference;
 use crate::diagnose::Diagnostic;
 use crate::files;
@@ -78,7 +80,7 @@ pub(super) struct Arguments {
     #[arg(long)]
     as_powered: bool,
 
-    /// Print what was found as JSON, with the numbers that matter and their ranges
+    /// Print what was found as JSON, with the numbers that matter and their ranges (its shape: `weftlight check --schema preview`)
     #[arg(long)]
     json: bool,
 }
@@ -164,12 +166,27 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
             json!(in_words(job, arguments.linear.as_deref(), &drawn))
         });
     }
-    let text = match told.as_slice() {
-        [one] if arguments.json => format!("{one:#}"),
-        many if arguments.json => format!("{:#}", json!(many)),
-        many => many.iter().filter_map(|t| t.as_str()).collect::<Vec<_>>().join("\n\n"),
-    };
-    Ok(output::data(&text))
+    if arguments.json {
+        return Ok(match told.as_slice() {
+            [one] => output::json(one),
+            many => output::json(&json!(many)),
+        });
+    }
+    let words: Vec<&str> = told.iter().filter_map(|told| told.as_str()).collect();
+    let outcome = output::data(&words.join("\n\n"));
+    if let ([scene], [job]) = (arguments.scenes.as_slice(), jobs.as_slice()) {
+        next_after(scene, &job.scene);
+    }
+    Ok(outcome)
+}
+
+/// What to look at after a picture: how it moves, or from which gap on its dots melt.
+fn next_after(file: &Path, scene: &Scene) {
+    if scene.pattern.is_some() {
+        output::next("see it move", [Path::new("motion"), file]);
+    } else if Subject::new(scene.clone()).is_ok() {
+        output::next("find the gap from which no dots show", [Path::new("standoff"), file]);
+    }
 }
 
 fn single_file_for_single_scene(arguments: &Arguments) -> Result<(), Vec<Diagnostic>> {
@@ -255,7 +272,7 @@ fn allowed(file: &Path, scene: &Scene) -> Result<(Scene, Option<AsPowered>), Vec
     );
     let data = json!({
         "level_factor": run.cap.factor, "brightness": run.cap.brightness, "pixels_below": below,
-        "tightest": run.tightest().map(|(index, spare)| json!({ "index": index, "volts": run.solved.volts[index], "spare": spare })),
+        "tightest": tightest_json(&run),
         "colour_drift": drift, "supply_a": run.solved.total_a(),
     });
     Ok((run.scene, Some(AsPowered { words, data })))
@@ -414,15 +431,14 @@ fn as_json(
 ) -> serde_json::Value {
     let frame = picture.frame;
     json!({
-        "file": target.display().to_string(),
-        "linear_file": linear.map(|path| path.display().to_string()),
+        "files": output::files(std::iter::once(target.as_path()).chain(linear)),
         "scene": scene.name,
         "pixels": scene.pixels.len(),
         "as_powered": powered.as_ref().map(|powered| &powered.data),
         "on_photo": photo.as_ref().zip(on_photo.as_ref()).map(|(lying, report)| on_photo::as_json(lying, report)),
         "exposure_ev_iso_100": exposure.0,
         "full_scale_cd_m2": exposure.full_scale().0,
-        "mm_per_px": frame.mm_per_px,
+        "mm_per_px": on_photo.is_none().then_some(frame.mm_per_px),
         "size_px": [frame.width_px, frame.height_px],
         "peak_cd_m2": picture.peak().0,
         "mean_cd_m2": picture.mean().0,

@@ -2,6 +2,7 @@
 
 use super::preview::try_target;
 use super::{Outcome, judged, output};
+use crate::build::make::lists::{battery_json, current_json};
 use crate::client::html::html_for;
 use crate::client::pages::pages;
 use crate::client::{NoSheet, Sheet, Words, motion, sheet};
@@ -51,7 +52,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "PAPER", value_enum, default_value_t = PaperName::A4)]
     paper: PaperName,
 
-    /// Print what stands on the sheet as JSON
+    /// Print what stands on the sheet as JSON (its shape: `weftlight check --schema sheet`)
     #[arg(long)]
     json: bool,
 }
@@ -129,12 +130,11 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     let written: Vec<&Path> = targets.iter().map(|(_, target)| target.as_path()).collect();
     let together: Vec<_> = written.iter().zip(&bytes).collect();
     files::write_together(&together)?;
-    let told = if arguments.json {
-        format!("{:#}", as_json(&made, &resolved, &written))
+    Ok(if arguments.json {
+        output::json(&as_json(&made, &resolved, &written))
     } else {
-        in_words(&made, &written)
-    };
-    Ok(output::data(&told))
+        output::data(&in_words(&made, &written))
+    })
 }
 
 /// What is written, and where. A folder is made unless it is there.
@@ -188,22 +188,18 @@ fn in_words(sheet: &Sheet, written: &[&Path]) -> String {
 }
 
 fn as_json(sheet: &Sheet, resolved: &Resolved, written: &[&Path]) -> Value {
-    let finite = |value: f64| value.is_finite().then_some(value);
-    let current = |current: crate::build::current::Current| json!({ "typical_ma": current.typical_ma, "range_ma": current.range_ma });
     let (low, high) = resolved.scene.extent();
     let lights = sheet.lights.iter().map(|light| {
         json!({
             "name": light.name, "room_lx": light.room_lx, "look": light.look,
-            "contrast_with_room": light.contrast.map(|range| {
-                json!({ "value": finite(range.value), "low": finite(range.low), "high": finite(range.high), "unit": "1" })
-            }),
+            "contrast_with_room": light.contrast.map(|range| range.data("1")),
         })
     });
     let distances = [&sheet.views.near, &sheet.views.far]
         .map(|seen| json!({ "distance_m": seen.distance_m, "look": seen.look }));
-    let hours = sheet.plan.power.as_ref().and_then(|power| power.hours);
     json!({
-        "files": written.iter().map(|path| path.display().to_string()).collect::<Vec<_>>(),
+        "files": output::files(written),
+        "scene": resolved.scene.name,
         "title": sheet.title, "note": sheet.note, "client": sheet.client, "date": sheet.date,
         "pixels": sheet.scene.pixels.len(),
         "size_mm": [(high[0] - low[0]).0, (high[1] - low[1]).0],
@@ -213,8 +209,8 @@ fn as_json(sheet: &Sheet, resolved: &Resolved, written: &[&Path]) -> Value {
             "unlit": crate::client::sections::hex(cloth.unlit),
             "lit": cloth.lit.iter().map(|colour| crate::client::sections::hex(*colour)).collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),
-        "current": { "lit": current(sheet.plan.draw.total()), "all_on": current(sheet.plan.draw.all_on()) },
-        "battery_h": hours.map(|hours| json!({ "nominal": finite(hours.nominal), "range": hours.range.map(finite) })),
+        "current": current_json(&sheet.plan.draw),
+        "battery_h": sheet.plan.power.as_ref().and_then(battery_json),
         "lights": lights.collect::<Vec<_>>(),
         "lights_exposure_ev_iso_100": sheet.lights_exposure.0,
         "exposure_ev_iso_100": sheet.views.exposure.0,

@@ -79,7 +79,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
 
-    /// Print JSON: radii and radiances with direct share, scattered share and spot width
+    /// Print JSON: radii and radiances with direct share, scattered share and spot width (its shape: `weftlight check --schema spread`)
     #[arg(long)]
     json: bool,
 
@@ -168,7 +168,7 @@ fn of_scene(arguments: &Arguments, file: &PathBuf) -> Result<Outcome, Vec<Diagno
         files::write_atomically(path, csv.as_bytes())?;
     }
     if arguments.json {
-        return Ok(output::data(&format!("{:#}", as_json(arguments, &shown, &found))));
+        return Ok(output::json(&as_json(arguments, &scene, &found)));
     }
     Ok(match &arguments.csv {
         Some(path) => output::data(&format!("Wrote {}.", path.display())),
@@ -303,11 +303,13 @@ fn csv(found: &Found) -> String {
     text
 }
 
-fn as_json(arguments: &Arguments, scene: &str, found: &Found) -> serde_json::Value {
+fn as_json(arguments: &Arguments, scene: &Scene, found: &Found) -> serde_json::Value {
     let column = |pick: fn(&Row) -> f64| found.rows.iter().map(pick).collect::<Vec<_>>();
     let errors: Option<Vec<f64>> = found.rows.iter().map(|row| row.standard_error).collect();
-    let mut whole = json!({
-        "scene": scene,
+    let of_photons = matches!(arguments.method, Method::Photons);
+    json!({
+        "scene": scene.name,
+        "files": output::files(&arguments.csv),
         "method": match arguments.method { Method::Transport => "transport", Method::Photons => "photons" },
         "nm": arguments.nm,
         "r_mm": column(|row| row.r_mm),
@@ -316,11 +318,8 @@ fn as_json(arguments: &Arguments, scene: &str, found: &Found) -> serde_json::Val
         "direct_share": found.direct,
         "scattered_share": found.scattered,
         "spot_width_mm": found.width_mm,
-    });
-    if let (Method::Photons, Some(errors)) = (arguments.method, errors) {
-        whole["standard_error"] = json!(errors);
-        whole["photons"] = json!(arguments.photons.unwrap_or(DEFAULT_PHOTONS));
-        whole["seed"] = json!(arguments.seed);
-    }
-    whole
+        "standard_error": errors.filter(|_| of_photons),
+        "photons": of_photons.then(|| arguments.photons.unwrap_or(DEFAULT_PHOTONS)),
+        "seed": of_photons.then_some(arguments.seed),
+    })
 }

@@ -1,4 +1,8 @@
 //! Cloth: one physical description, several ways to know it.
+//!
+//! A [`Cloth`] comes from the [`catalogue`] or from a [`file`](mod@file), whose keys [`shape`] describes: by plain optical numbers, by a
+//! [`measured`] transmittance and reflectance, or by its [`label`], from which [`fibres`] make numbers. [`diffuse`] tells what it does to
+//! light from all sides.
 
 pub mod catalogue;
 pub mod diffuse;

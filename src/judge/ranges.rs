@@ -41,6 +41,14 @@ pub struct Range {
     pub high: f64,
 }
 
+impl Range {
+    /// As JSON, the one shape of every number that has a range. What is infinite becomes null.
+    #[must_use]
+    pub fn data(self, unit: &str) -> serde_json::Value {
+        serde_json::json!({ "value": self.value, "low": self.low, "high": self.high, "unit": unit })
+    }
+}
+
 impl Layout {
     /// The numbers for the cloths as described, with samples of their uncertainty (none where nothing is uncertain).
     #[must_use]

@@ -1,4 +1,7 @@
 //! A scene, read and resolved: typed, complete, nothing optional left over.
+//!
+//! [`file`](mod@file) makes a [`Scene`] of a text, whose keys [`shape`] describes; [`variants`] makes other scenes of it, with another cloth
+//! or gap; [`stand_off`] tells how far the cloth stands off each pixel; [`starter`] writes a first text from a few answers.
 
 mod drawn;
 pub mod file;

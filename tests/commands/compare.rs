@@ -290,10 +290,7 @@ fn nothing_left() {
     assert_eq!(folder.names(), before, "no picture and no table");
     let said = failed(&folder, &[&call[..], &["--json"]].concat());
     let told: Value = serde_json::from_str(&said.out).expect("JSON");
-    assert_eq!(
-        (&told["file"], &told["csv_file"], &told["rows"]),
-        (&Value::Null, &Value::Null, &serde_json::json!([]))
-    );
+    assert_eq!((&told["files"], &told["rows"]), (&serde_json::json!([]), &serde_json::json!([])));
     assert!(told["nearest"]["cloth"].is_string() && told["wants"].as_array().expect("a list").len() == 2);
     assert_eq!(folder.names(), before);
 }

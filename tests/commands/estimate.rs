@@ -96,12 +96,13 @@ fn every_option_reaches_the_file() {
 fn every_value_has_its_uncertainty_and_its_influence() {
     let folder = Folder::new();
     let told = folder.json(&felt_with(&["--structure", "woven", "--json"]));
-    assert_eq!(told["file"], serde_json::Value::Null);
+    assert_eq!(told["files"], serde_json::json!([]));
     let text = told["cloth_file"].as_str().expect("the file's text");
     assert!(resolve(text, "f").is_ok(), "{text}");
     let all = &told["influences"];
-    let pair = |value: &serde_json::Value| [0, 1].map(|i| value[i].as_f64().expect("a number"));
-    let (light, spot) = (number(all, "light_through"), number(all, "spot_width_mm"));
+    let pair = |value: &serde_json::Value| ["low", "high"].map(|end| number(value, end));
+    let middle = |value: &serde_json::Value| number(value, "value");
+    let (light, spot) = (middle(&all["light_through"]), middle(&all["spot_width_mm"]));
     let each = all["each"].as_array().expect("a list");
     let names: Vec<&str> = each.iter().filter_map(|one| one["value"].as_str()).collect();
     assert_eq!(names, ["mass", "fibre diameter", "holes", "colour", "thickness", "fibre model", "threads"]);
@@ -124,7 +125,7 @@ fn every_value_has_its_uncertainty_and_its_influence() {
     assert!(widest.1 > of_diameter, "{widest:?} {of_diameter}");
     assert_eq!(all["most_at_home_for_light"], widest.0);
     assert_eq!(all["most_at_home_for_spot"], widest_spot.0);
-    let [low, high] = pair(&all["light_through_together"]);
+    let [low, high] = pair(&all["light_through"]);
     for one in each {
         let [alone_low, alone_high] = pair(&one["light_through"]);
         assert!(low <= alone_low && alone_high <= high, "together is more than each: {one:#}");

@@ -10,7 +10,7 @@ use weftlight::cloth::file::resolve;
 const GUIDE: &str = include_str!("../../fabrics/photo-guide.md");
 
 /// The example photographs in a folder, where the guide's commands look for them.
-fn with_examples() -> Folder {
+pub(super) fn with_examples() -> Folder {
     let folder = Folder::new();
     for name in ["4mm", "6.5mm", "10mm", "bare"].map(|name| format!("fabrics/photos/made-up-felt-{name}.jpg"))
     {
@@ -39,7 +39,7 @@ fn words(line: &str) -> Vec<String> {
 }
 
 /// The guide's two commands: calibrate and compare.
-fn guide() -> [Vec<String>; 2] {
+pub(super) fn guide() -> [Vec<String>; 2] {
     let commands = guides_commands();
     <[Vec<String>; 2]>::try_from(commands).unwrap_or_else(|all| panic!("two commands: {all:?}"))
 }

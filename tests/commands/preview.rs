@@ -90,7 +90,7 @@ fn what_json_tells() {
     let folder = collar();
     let (linear, told) = measured(&folder, "collar.yaml", &SMALL);
     assert_eq!(told["scene"], "Collar");
-    assert_eq!((&told["file"], &told["linear_file"]), (&"seen.png".into(), &"linear.png".into()));
+    assert_eq!(told["files"], serde_json::json!(["seen.png", "linear.png"]));
     assert_eq!(told["size_px"], serde_json::json!(SMALL_PX));
     assert_eq!((number(&told, "distance_m"), number(&told, "room_lx")), (2.0, 20.0));
     assert!(number(&told, "exposure_ev_iso_100").is_finite() && number(&told, "full_scale_cd_m2") > 0.0);

@@ -4,7 +4,7 @@ use super::{Folder, Picture, demo, number};
 use serde_json::Value;
 
 /// Few pixels behind a thin cloth without holes: quick, with an answer within 20 mm.
-const SMALL: &str = "name: Small\nboard: {reflectance: 0.5}\n\
+pub(super) const SMALL: &str = "name: Small\nboard: {reflectance: 0.5}\n\
     pixels: [strip: {package: \"5050\", pitch_mm: 10, count: 6}]\n\
     stack: [{gap_mm: 4, cloth: {name: test, title: Test cloth, thickness_mm: 1, source: test, \
     uncertainty: {optical_thickness: 0.3, openness: 0}, \

@@ -43,7 +43,7 @@ fn preview_says_so_and_gives_the_widest_spot() {
     assert!(narrow < wide && wide < 1.2 * narrow, "{narrow} {wide}");
     let level = folder(&strip(""), "gap_mm: 3, cloth: felt-wool-ivory");
     let told = level.json(&["preview", "scene.yaml", "--json"]);
-    assert!(told["numbers"].get("widest_spot").is_none());
+    assert!(told["numbers"]["widest_spot"].is_null());
 }
 
 #[test]

@@ -1,8 +1,12 @@
 //! The plan as lists for other programs: cut list and voltages as CSV, all of it as JSON.
 
-use super::wiring::{Conductor, Wire};
+use super::power::Power;
+use super::wiring::{Conductor, Pads, Wire};
 use super::{Plan, sections::soldered_ends};
-use crate::build::current::Current;
+use crate::build::battery::Hours;
+use crate::build::current::{Current, Draw};
+use crate::build::powered::Powered;
+use crate::judge::numbers::Range;
 use serde_json::{Value, json};
 use std::fmt::Write as _;
 
@@ -68,8 +72,18 @@ pub fn volts_csv(plan: &Plan) -> Option<String> {
     Some(text)
 }
 
-fn current(current: Current) -> Value {
-    json!({ "typical_ma": current.typical_ma, "range_ma": current.range_ma })
+/// What the pixels draw, lit as the scene says and all of them full on.
+#[must_use]
+pub fn current_json(draw: &Draw) -> Value {
+    let ranged = |Current { typical_ma: value, range_ma: [low, high] }| Range { value, low, high }.data("mA");
+    json!({ "lit": ranged(draw.total()), "all_on": ranged(draw.all_on()) })
+}
+
+/// How long the battery lasts. JSON knows no infinity: what draws nothing lasts for ever, which is null.
+#[must_use]
+pub fn battery_json(power: &Power) -> Option<Value> {
+    let Hours { nominal: value, range: [low, high] } = power.hours?;
+    Some(Range { value, low, high }.data("h"))
 }
 
 fn wire(wire: &Wire) -> Value {
@@ -98,7 +112,7 @@ pub fn json(plan: &Plan) -> Value {
         json!({
             "joint": format!("J{}", joint.number), "at": joint.at.words(), "pixel": joint.pixel,
             "wires": joint.wires.iter().map(|number| format!("W{number}")).collect::<Vec<_>>(), "wire_ends": ends,
-            "pad_pitch_mm": joint.pads.map(|pads| pads.pitch_mm), "pad_pitch_range_mm": joint.pads.map(|pads| pads.range_mm),
+            "pad_pitch_mm": joint.pads.map(|Pads { pitch_mm: value, range_mm: [low, high], .. }| Range { value, low, high }.data("mm")),
             "difficulty": joint.pads.map(|pads| pads.difficulty.words()), "sleeved": joint.sleeved,
         })
     });
@@ -119,21 +133,27 @@ pub fn json(plan: &Plan) -> Value {
         "cloths": cloths.collect::<Vec<_>>(),
         "thickness_mm": plan.thickness_mm,
         "air_mm": plan.air_mm,
-        "current": { "lit": current(plan.draw.total()), "all_on": current(plan.draw.all_on()) },
+        "current": current_json(&plan.draw),
         "power": plan.power.as_ref().map(power),
         "cautions": plan.cautions,
     })
 }
 
-fn power(power: &super::power::Power) -> Value {
-    let run = |run: &crate::build::powered::Powered| {
+/// The pixel with the least voltage to spare; none among ideal sources.
+#[must_use]
+pub fn tightest_json(run: &Powered) -> Option<Value> {
+    let (index, spare_v) = run.tightest()?;
+    let (volts, needs_v) = (run.solved.volts[index], run.least_volts[index]);
+    Some(json!({ "index": index, "volts": volts, "needs_v": needs_v, "spare_v": spare_v }))
+}
+
+fn power(power: &Power) -> Value {
+    let run = |run: &Powered| {
         let below: Vec<[usize; 2]> = run.below().iter().map(|range| [range.start, range.end - 1]).collect();
         json!({
             "brightness": run.cap.brightness, "brightness_all_on": run.cap.brightness_all_on, "level_factor": run.cap.factor,
             "fed_at": run.fed_at, "below": below, "pixels_below": run.pixels_below(),
-            "tightest": run.tightest().map(|(index, spare)| json!({
-                "index": index, "volts": run.solved.volts[index], "needs": run.least_volts[index], "spare": spare,
-            })),
+            "tightest": tightest_json(run),
             "supply_a": run.solved.total_a(),
         })
     };
@@ -147,16 +167,11 @@ fn power(power: &super::power::Power) -> Value {
         "limit_ma": power.limit.map(|limit| limit.ma),
         "typical": run(&power.both.typical),
         "unfavourable": run(&power.both.worst),
-        "battery_h": power.hours.map(|hours| json!({ "nominal": finite(hours.nominal), "range": hours.range.map(finite) })),
+        "battery_h": battery_json(power),
         "wanted_h": power.wanted_h,
         "level_for_wanted": power.for_hours.map(|level| json!({ "nominal": level.nominal, "cautious": level.cautious })),
         "fewest_feeds": { "typical": feeds(&power.feeds[0]), "unfavourable": feeds(&power.feeds[1]) },
         "thinnest_awg": power.thinnest.map(|gauge| gauge.0),
         "suggestions": power.suggestions(),
     })
-}
-
-/// JSON knows no infinity.
-fn finite(value: f64) -> Option<f64> {
-    value.is_finite().then_some(value)
 }

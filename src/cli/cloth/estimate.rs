@@ -7,12 +7,13 @@ use super::super::{Outcome, output};
 use super::{COLOURS, STAND_OFF_MM, whole_json};
 use crate::cloth::catalogue::Reference;
 use crate::cloth::diffuse::totals;
-use crate::cloth::label::influence::{Influences, Input, Range, influences};
+use crate::cloth::label::influence::{Influences, Input, Range as Influenced, influences};
 use crate::cloth::label::write::{Heading, cloth_file};
 use crate::cloth::label::{LabelInput, Structure, estimate};
 use crate::cloth::{Cloth, file};
 use crate::diagnose::Diagnostic;
 use crate::files;
+use crate::judge::numbers::Range;
 use crate::light::{Source, Window};
 use crate::pixels::package::Package;
 use crate::quantity::{Millimetres, Nanometres};
@@ -80,7 +81,7 @@ pub(super) struct Arguments {
     #[arg(long, requires = "output")]
     replace: bool,
 
-    /// Print JSON
+    /// Print JSON (its shape: `weftlight check --schema cloth-estimate`)
     #[arg(long)]
     json: bool,
 }
@@ -147,10 +148,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
         write(target, text.as_bytes())?;
     }
     if arguments.json {
-        return Ok(output::data(&format!(
-            "{:#}",
-            as_json(arguments, &cloth, &text, (nm, &influences), &explained)
-        )));
+        return Ok(output::json(&as_json(arguments, &cloth, &text, (nm, &influences), &explained)));
     }
     let (Some(target), Some(replaced)) = (&arguments.output, replaced) else {
         let outcome = output::data(text.trim_end());
@@ -159,11 +157,10 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     };
     let done = if replaced { "Replaced" } else { "Wrote" };
     let beside = target.file_name().unwrap_or_default().to_string_lossy();
-    explained.push(format!(
-        "{done} {shown}. See it: weftlight cloth show {shown}. In a scene beside it: cloth: {beside}",
-        shown = target.display()
-    ));
-    Ok(output::data(&explained.join("\n")))
+    explained.push(format!("{done} {}. In a scene beside it: cloth: {beside}", target.display()));
+    let outcome = output::data(&explained.join("\n"));
+    output::next("see it", ["cloth".as_ref(), "show".as_ref(), target.as_path()]);
+    Ok(outcome)
 }
 
 /// The cloth as the file's reader understands it, so that both refuse the same; the problems without places, since nobody
@@ -234,21 +231,21 @@ fn as_json(
     (nm, influences): (f64, &Influences),
     explained: &[String],
 ) -> serde_json::Value {
-    let range = |range: Range| json!([range.low, range.high]);
+    let ranged = |value: f64, Influenced { low, high }, unit: &str| Range { value, low, high }.data(unit);
+    let light = |moved| ranged(influences.light, moved, "1");
+    let spot = |moved: Option<Influenced>| Some(ranged(influences.spot_mm?, moved?, "mm"));
     let mut all = whole_json(cloth);
-    all["file"] = json!(arguments.output.as_ref().map(|path| path.display().to_string()));
+    all["files"] = output::files(&arguments.output);
     all["cloth_file"] = json!(text);
     all["explained"] = json!(explained);
     all["influences"] = json!({
         "nm": nm,
         "gap_mm": STAND_OFF_MM,
-        "light_through": influences.light,
-        "light_through_together": range(influences.light_together),
-        "spot_width_mm": influences.spot_mm,
-        "spot_width_mm_together": influences.spot_together.map(range),
+        "light_through": light(influences.light_together),
+        "spot_width_mm": spot(influences.spot_together),
         "each": influences.each.iter().map(|one| json!({
             "value": one.input.name(), "known_to": one.input.known_to(), "basis": one.input.basis(),
-            "light_through": range(one.light), "spot_width_mm": one.spot_mm.map(range),
+            "light_through": light(one.light), "spot_width_mm": spot(one.spot_mm),
         })).collect::<Vec<_>>(),
         "most_at_home_for_light": influences.most_for_light(Input::at_home).map(|one| one.input.name()),
         "most_at_home_for_spot": influences.most_for_spot(Input::at_home).map(|one| one.input.name()),

@@ -5,7 +5,7 @@ use crate::choose::compare::filter::Filter;
 use crate::choose::compare::verdict::{Grade, Graded, LEAST_CONTRAST, MOST_COLOUR_SHIFT};
 use crate::choose::compare::{Row, told_apart};
 use crate::cli::check::basis_in_words;
-use crate::cli::judged;
+use crate::cli::{judged, output};
 use crate::diagnose::to_json;
 use crate::judge::numbers::{Numbers, Range};
 use crate::scene::variants::Replaced;
@@ -17,8 +17,7 @@ pub(super) fn json(found: &Found<'_>) -> Value {
     let standard = found.verdict.standard;
     json!({
         "scene": job.scene.name,
-        "file": sheet.map(|_| job.target.display().to_string()),
-        "csv_file": job.csv.as_ref().filter(|_| sheet.is_some()).map(|path| path.display().to_string()),
+        "files": output::files(sheet.iter().flat_map(|_| std::iter::once(&job.target).chain(&job.csv))),
         "exposure_ev_iso_100": sheet.map(|s| s.exposure.0),
         "full_scale_cd_m2": sheet.map(|s| s.exposure.full_scale().0),
         "mm_per_px": sheet.map(|s| s.frame.mm_per_px),

@@ -92,7 +92,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
 
-    /// Print what was found as JSON
+    /// Print what was found as JSON (its shape: `weftlight check --schema compare`)
     #[arg(long)]
     json: bool,
 
@@ -177,8 +177,15 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     }
     together.extend(found.sheet.as_ref().map(|sheet| (job.target.as_path(), sheet.png.clone())));
     files::write_together(&together)?;
-    let text = if arguments.json { format!("{:#}", data::json(&found)) } else { table::in_words(&found) };
-    let told = output::data(&text);
+    let told = if arguments.json {
+        output::json(&data::json(&found))
+    } else {
+        let told = output::data(&table::in_words(&found));
+        if !found.rows().is_empty() && job.pitch_mm.is_some() {
+            next_after(arguments);
+        }
+        told
+    };
     let failed = found.rows().is_empty() || !job.faults.is_empty();
     Ok(if told == Outcome::Fine && failed { Outcome::CheckFailed } else { told })
 }
@@ -267,6 +274,14 @@ fn too_thin(bound: f64, candidate: &Candidate, least: f64) -> Diagnostic {
     Diagnostic::of_file("--at-most-mm", what)
         .allowed(format!("at least {} for this scene and these cloths", millimetres(least)))
         .next("Allow more, or make the gap smaller with --gap-mm.")
+}
+
+/// Among the same cloths `pick` looks for the gap and the layers that do it thinnest.
+fn next_after(arguments: &Arguments) {
+    let cloths = arguments.cloths.iter().flat_map(|cloth| ["--cloth".as_ref(), cloth.as_ref()]);
+    let all = arguments.replace_all.then(|| "--replace-all".as_ref());
+    let words = ["pick".as_ref(), arguments.scene.as_os_str()].into_iter().chain(cloths).chain(all);
+    output::next("find the gap and the layers at which no dots show", words);
 }
 
 /// The work.

@@ -46,7 +46,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE")]
     map: Option<PathBuf>,
 
-    /// Print the plan as JSON
+    /// Print the plan as JSON (its shape: `weftlight check --schema make`)
     #[arg(long)]
     json: bool,
 }
@@ -126,18 +126,24 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     }
     files::write_together(&together)?;
     let written: Vec<&Path> = together.iter().map(|(target, _)| *target).collect();
-    Ok(output::data(&told(arguments, &plan, &drawn, &written)))
+    Ok(if arguments.json {
+        output::json(&as_json(&plan, &drawn, &written))
+    } else {
+        let told = output::data(&words::in_words(&plan, &drawn, &written));
+        output::next_step(
+            "build it",
+            &format!("print {} at 100 % and measure its check square", shown("sheet.pdf")),
+        );
+        told
+    })
 }
 
-fn told(arguments: &Arguments, plan: &Plan, drawn: &Drawings, written: &[&Path]) -> String {
-    if !arguments.json {
-        return words::in_words(plan, drawn, written);
-    }
+fn as_json(plan: &Plan, drawn: &Drawings, written: &[&Path]) -> serde_json::Value {
     let mut whole = lists::json(plan);
-    whole["files"] = written.iter().map(|path| path.display().to_string()).collect();
+    whole["files"] = output::files(written);
     whole["pages_to_size"] = drawn.tiles.len().into();
     whole["paper"] = drawn.paper.name().into();
-    format!("{whole:#}")
+    whole
 }
 
 /// What the call asks for must have a place in the scene.

@@ -2,7 +2,7 @@
 
 use super::{Case, Report};
 use crate::choose::standoff::{Change, Reason, Remedy, SURE, Step};
-use crate::cli::judged;
+use crate::cli::{judged, output};
 use crate::judge::numbers::{Judged, Numbers, Range};
 use crate::judge::softness::{Softness, look};
 use crate::scene::Scene;
@@ -14,8 +14,7 @@ pub(super) fn as_json(report: &Report) -> Value {
     let scene = report.cases.first().map(Case::scene);
     json!({
         "scene": scene.map(|scene| scene.name.as_str()),
-        "files": report.targets.iter().map(|target| target.display().to_string()).collect::<Vec<_>>(),
-        "csv_file": report.csv.as_ref().map(|csv| csv.display().to_string()),
+        "files": output::files(report.targets.iter().chain(&report.csv)),
         "want": report.want.word(),
         "want_means": report.want.in_words(),
         "gap_means": "air between the pixels and the first cloth, in mm",
@@ -26,26 +25,22 @@ pub(super) fn as_json(report: &Report) -> Value {
     })
 }
 
-fn ranged(range: &Range) -> Value {
-    json!({"value": range.value, "low": range.low, "high": range.high})
-}
-
 fn of_case(want: Softness, case: &Case) -> Value {
     let found = &case.found;
     let answer = found.answer.as_ref();
-    let next_key = if want == Softness::Dots { "one_mm_more" } else { "one_mm_less" };
+    let next = |wanted: bool| answer.filter(|_| wanted).and_then(|answer| answer.next.as_ref()).map(of_step);
     let softness: serde_json::Map<String, Value> = Softness::ALL
         .iter()
         .zip(&found.softness)
         .map(|(softness, gap)| {
             let key = if *softness == Softness::Dots { "dots_up_to_mm" } else { "from_mm" };
-            (softness.word().to_owned(), json!({key: gap.as_ref().map(ranged)}))
+            (softness.word().to_owned(), json!({key: gap.as_ref().map(|gap| gap.data("mm"))}))
         })
         .collect();
-    let mut whole = json!({
+    json!({
         "pitch_mm": found.pitch_mm,
         "found": answer.is_some(),
-        "gap_mm": answer.map(|answer| ranged(&answer.gap)),
+        "gap_mm": answer.map(|answer| answer.gap.data("mm")),
         "other_end_mm": answer.and_then(|answer| answer.other_end_mm),
         "to_buy": answer.map(|answer| of_step(&answer.step)),
         "sure": answer.and_then(|answer| answer.sure.as_ref()).map(of_step),
@@ -57,9 +52,9 @@ fn of_case(want: Softness, case: &Case) -> Value {
         "reason": case.reason.map(of_reason),
         "what_would": case.remedies.iter().map(of_remedy).collect::<Vec<_>>(),
         "sweep": rows(case).iter().map(Row::as_json).collect::<Vec<_>>(),
-    });
-    whole[next_key] = json!(answer.and_then(|answer| answer.next.as_ref()).map(of_step));
-    whole
+        "one_mm_less": next(want != Softness::Dots),
+        "one_mm_more": next(want == Softness::Dots),
+    })
 }
 
 fn of_step(step: &Step) -> Value {
@@ -144,13 +139,17 @@ impl Row<'_> {
     }
 
     fn as_json(&self) -> Value {
-        let ranged = |value: f64, ends: Option<(f64, f64)>| json!({"value": value, "low": ends.map(|e| e.0), "high": ends.map(|e| e.1)});
+        // Ends that were not computed are no numbers, which JSON has as null.
+        let ranged = |value: f64, ends: Option<(f64, f64)>, unit: &str| {
+            let (low, high) = ends.unwrap_or((f64::NAN, f64::NAN));
+            Range { value, low, high }.data(unit)
+        };
         json!({
             "gap_mm": self.gap_mm,
-            "dot_visibility": ranged(self.visibility(), self.ends(|n| n.dot_visibility)),
+            "dot_visibility": ranged(self.visibility(), self.ends(|n| n.dot_visibility), "1"),
             "look": look(self.visibility()),
-            "light_kept": ranged(self.value.light_kept, self.ends(|n| Some(n.light_kept))),
-            "mean_cd_m2": ranged(self.value.mean_cd_m2, self.ends(|n| Some(n.mean_cd_m2))),
+            "light_kept": ranged(self.value.light_kept, self.ends(|n| Some(n.light_kept)), "1"),
+            "mean_cd_m2": ranged(self.value.mean_cd_m2, self.ends(|n| Some(n.mean_cd_m2)), "cd/m2"),
             "thickness_mm": self.value.thickness_mm,
         })
     }

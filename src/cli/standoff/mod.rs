@@ -63,7 +63,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
 
-    /// Print what was found as JSON
+    /// Print what was found as JSON (its shape: `weftlight check --schema standoff`)
     #[arg(long)]
     json: bool,
 
@@ -115,13 +115,28 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     let cases = cases(arguments, subjects, want, &whole_catalogue()?);
     let report = Report { want, cases, targets, csv: arguments.csv.clone() };
     write(&report)?;
-    let text = if arguments.json { format!("{:#}", data::as_json(&report)) } else { words::told(&report) };
-    match output::data(&text) {
+    let told = if arguments.json {
+        output::json(&data::as_json(&report))
+    } else {
+        let told = output::data(&words::told(&report));
+        next_after(arguments, &report);
+        told
+    };
+    match told {
         Outcome::Fine if report.cases.iter().all(|case| case.found.answer.is_none()) => {
             Ok(Outcome::CheckFailed)
         }
         outcome => Ok(outcome),
     }
+}
+
+/// The scene as it looks with the gap that is to be bought; a chart of several pitches has no single one.
+fn next_after(arguments: &Arguments, report: &Report) {
+    let (true, [case]) = (arguments.pitch_mm.is_empty(), report.cases.as_slice()) else { return };
+    let Some(answer) = &case.found.answer else { return };
+    let gap = answer.step.gap_mm.to_string();
+    let words = ["preview".as_ref(), arguments.scene.as_os_str(), "--gap-mm".as_ref(), gap.as_ref()];
+    output::next("see it with this gap", words);
 }
 
 /// The scene at each pitch.

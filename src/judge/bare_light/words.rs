@@ -2,6 +2,7 @@
 
 use super::blue::{BlueLight, LIMITS};
 use super::{BareLight, DAZZLES_CD_M2, Likely};
+use crate::judge::ranges::Range;
 use crate::words::two_digits;
 
 impl BareLight {
@@ -71,21 +72,23 @@ impl BareLight {
     /// As JSON.
     #[must_use]
     pub fn data(&self) -> serde_json::Value {
-        let likely = |v: &Likely| serde_json::json!([v.low, v.typical, v.high]);
+        let likely = |v: &Likely, unit| Range { value: v.typical, low: v.low, high: v.high }.data(unit);
         let blue = |blue: &BlueLight| {
             let fields: Vec<_> = blue
                 .radiance
                 .iter()
                 .zip(&LIMITS)
                 .map(|(radiance, (limit, field))| {
-                    serde_json::json!({ "field_mrad": field, "w_m2_sr": likely(radiance), "limit_w_m2_sr": limit })
+                    serde_json::json!({
+                        "field_mrad": field, "w_m2_sr": likely(radiance, "W/(m2 sr)"), "limit_w_m2_sr": limit,
+                    })
                 })
                 .collect();
             serde_json::json!({ "fields": fields, "group_typical": blue.group(false), "group_upper_end": blue.group(true) })
         };
         serde_json::json!({
             "straight_through_share": self.straight,
-            "window_full_cd_m2": self.brightest_full_cd_m2().as_ref().map(likely),
+            "window_full_cd_m2": self.brightest_full_cd_m2().map(|luminance| likely(&luminance, "cd/m2")),
             "blue_bare_full": blue(&self.blue_full),
             "blue_bare_scene": blue(&self.blue_scene),
             "blue_through_cloth_at_most": blue(&self.blue_behind_cloth()),

@@ -97,21 +97,15 @@ fn figures_are_those_of_the_other_commands() {
         let pixels = &plan["pixels"];
         assert!(made("Pixels").starts_with(&format!("{pixels} pixels, package ")), "{}", made("Pixels"));
         let lit = &plan["current"]["lit"];
-        let range: Vec<f64> =
-            lit["range_ma"].as_array().expect("two").iter().map(|v| v.as_f64().expect("mA")).collect();
-        let current = format!("{:.0} mA{:.0} to {:.0} mA", number(lit, "typical_ma"), range[0], range[1]);
+        let [typical, low, high] = ["value", "low", "high"].map(|key| number(lit, key));
+        let current = format!("{typical:.0} mA{low:.0} to {high:.0} mA");
         assert!(made("Current").starts_with(&current), "{} {current}", made("Current"));
         let hours = &plan["power"]["battery_h"];
         if hours.is_null() {
             assert!(made("Power").starts_with("Not chosen yet"), "{}", made("Power"));
         } else {
-            let ends = &hours["range"];
-            let expected = format!(
-                "{:.1} h{:.1} to {:.1} h",
-                number(hours, "nominal"),
-                ends[0].as_f64().expect("hours"),
-                ends[1].as_f64().expect("hours")
-            );
+            let [nominal, low, high] = ["value", "low", "high"].map(|key| number(hours, key));
+            let expected = format!("{nominal:.1} h{low:.1} to {high:.1} h");
             assert!(made("Battery lasts").starts_with(&expected), "{} {expected}", made("Battery lasts"));
         }
         let kept = &seen["numbers"]["light_kept"];

@@ -73,7 +73,8 @@ pub(in super::super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagno
     together.extend(arguments.output.as_ref().map(|target| (target, found.text.clone().into_bytes())));
     files::write_together(&together)?;
     if taking.json {
-        return Ok(output::data(&format!("{:#}", super::json::calibrated(&found, &explained))));
+        let written: Vec<&Path> = together.iter().map(|(target, _)| target.as_path()).collect();
+        return Ok(output::json(&super::json::calibrated(&found, &explained, &written)));
     }
     let (Some(target), Some(replaced)) = (&arguments.output, replaced) else {
         let outcome = output::data(found.text.trim_end());
@@ -82,12 +83,14 @@ pub(in super::super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagno
     };
     let done = if replaced { "Replaced" } else { "Wrote" };
     let mut lines = vec![in_lines(&explained)];
-    lines.push(format!("{done} {shown}. See it: weftlight cloth show {shown}", shown = target.display()));
+    lines.push(format!("{done} {}.", target.display()));
     lines.push(
         format!("Prove it: photograph at a third stand-off and say: weftlight cloth compare-photo {} PHOTO --stand-off-mm ...", target.display()),
     );
     lines.extend(taking.report.as_ref().map(|report| format!("Report: {}.", report.display())));
-    Ok(output::data(&lines.join("\n")))
+    let outcome = output::data(&lines.join("\n"));
+    output::next("see it", ["cloth".as_ref(), "show".as_ref(), target.as_path()]);
+    Ok(outcome)
 }
 
 impl Arguments {

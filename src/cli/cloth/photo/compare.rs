@@ -55,7 +55,8 @@ pub(in super::super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagno
         files::write_atomically(target, &bytes)?;
     }
     if taking.json {
-        return Ok(output::data(&format!("{:#}", super::json::compared(&cloth, &ready, &compared, &lines))));
+        let report = taking.report.as_deref();
+        return Ok(output::json(&super::json::compared(&cloth, &ready, &compared, &lines, report)));
     }
     let mut lines = lines;
     lines.extend(taking.report.as_ref().map(|report| format!("Report: {}.", report.display())));

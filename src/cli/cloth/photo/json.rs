@@ -1,6 +1,8 @@
 //! What photographs told, as JSON.
 
+use super::super::super::output;
 use crate::cloth::Cloth;
+use crate::judge::numbers::Range;
 use crate::photo::calibration::Calibrated;
 use crate::photo::calibration::shots::Ready;
 use crate::photo::fit::ShotFit;
@@ -8,9 +10,10 @@ use crate::photo::fit::certainty::Interval;
 use crate::photo::fit::second::Further;
 use crate::photo::fit::unknowns::{COLOUR_NAMES, COLOURS};
 use serde_json::{Value, json};
+use std::path::Path;
 
-fn interval_json(found: &Interval) -> Value {
-    json!({ "value": found.value, "low": found.low, "high": found.high })
+fn interval_json(&Interval { value, low, high }: &Interval) -> Value {
+    Range { value, low, high }.data("1")
 }
 
 fn shots_json(ready: &Ready, shots: &[ShotFit]) -> Value {
@@ -47,7 +50,7 @@ fn remarks_json(ready: &Ready) -> Value {
 }
 
 /// The fit as JSON.
-pub(super) fn calibrated(found: &Calibrated, explained: &[String]) -> Value {
+pub(super) fn calibrated(found: &Calibrated, explained: &[String], written: &[&Path]) -> Value {
     let Calibrated { ready, fit, certainty, further, text, .. } = found;
     let by_colour = |intervals: &[Interval; COLOURS]| -> Value {
         let each = intervals.iter().enumerate().map(|(c, i)| (COLOUR_NAMES[c].to_owned(), interval_json(i)));
@@ -55,6 +58,7 @@ pub(super) fn calibrated(found: &Calibrated, explained: &[String]) -> Value {
     };
     let light_known = ready.subject.answer.iter().any(Option::is_some);
     json!({
+        "files": output::files(written),
         "interval": "90 of 100",
         "reduced_optical_thickness": by_colour(&certainty.reduced),
         "light_kept": light_known.then(|| by_colour(&certainty.light_kept)),
@@ -80,8 +84,15 @@ pub(super) fn calibrated(found: &Calibrated, explained: &[String]) -> Value {
 }
 
 /// The comparison as JSON.
-pub(super) fn compared(cloth: &Cloth, ready: &Ready, shots: &[ShotFit], lines: &[String]) -> Value {
+pub(super) fn compared(
+    cloth: &Cloth,
+    ready: &Ready,
+    shots: &[ShotFit],
+    lines: &[String],
+    report: Option<&Path>,
+) -> Value {
     json!({
+        "files": output::files(report),
         "cloth": cloth.name,
         "brightness_predicted": ready.bare.is_some(),
         "photos": shots_json(ready, shots),

@@ -87,7 +87,7 @@ pub(super) struct Taking {
     #[arg(long, value_name = "FILE")]
     pub(super) report: Option<PathBuf>,
 
-    /// Print JSON
+    /// Print JSON (its shape: `weftlight check --schema cloth-calibrate`, or `cloth-compare-photo`)
     #[arg(long)]
     pub(super) json: bool,
 }

@@ -1,18 +1,21 @@
 //! `weftlight pick`: from what is wanted to cloth, layers, gap and pitch.
 
+mod data;
+
 use super::charts::{Format, not_drawn};
 use super::cloths::{Chosen, choose};
 use super::numbers::{whole_within, within};
 use super::preview::try_target;
 use super::progress::Progress;
 use super::view::{ViewOptions, Want, gap, pitch};
-use super::{Outcome, judged, output};
+use super::{Outcome, output};
 use crate::choose::compare::words::{digits, percent, ranged};
 use crate::choose::pick::{self, FellAway, Missed, Offer, Picked, Wants, Way};
 use crate::choose::pick_chart::{letter, pick_chart};
+use crate::cloth::catalogue;
 use crate::diagnose::Diagnostic;
 use crate::files;
-use crate::judge::numbers::{Layout, Numbers, Range};
+use crate::judge::numbers::{Layout, Numbers};
 use crate::judge::softness::Softness;
 use crate::reading::Limits;
 use crate::scene::Scene;
@@ -20,7 +23,7 @@ use crate::scene::file::{Resolved, read_at_pitch, read_with_warnings};
 use crate::scene::variants::Replaced;
 use crate::words::{aligned, three_digits};
 use clap::Args;
-use serde_json::json;
+use std::ffi::OsStr;
 use std::path::{Path, PathBuf};
 
 /// A gap of three pitches hides the dots behind any cloth without holes; beyond 60 mm no garment goes.
@@ -103,7 +106,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
 
-    /// Print what was found as JSON
+    /// Print what was found as JSON (its shape: `weftlight check --schema pick`)
     #[arg(long)]
     json: bool,
 }
@@ -167,21 +170,38 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
             together.push((target, bytes));
         }
         if let Some(path) = &arguments.csv {
-            let bytes = csv(&picked)
+            let bytes = data::csv(&picked)
                 .map_err(|e| vec![Diagnostic::of_file(&path.display().to_string(), e.to_string())])?;
             together.push((path, bytes));
         }
     }
     files::write_together(&together)?;
-    let written: Vec<String> = together.iter().map(|(path, _)| path.display().to_string()).collect();
-    let text = if arguments.json {
-        format!("{:#}", as_json(&offer, &picked, &wants, &written))
+    let written: Vec<&Path> = together.iter().map(|(path, _)| *path).collect();
+    let outcome = if arguments.json {
+        output::json(&data::as_json(&offer, &picked, &wants, &written))
     } else {
-        in_words(&offer, &picked, &wants, &written)
+        let told = output::data(&in_words(&offer, &picked, &wants, &written));
+        next_after(arguments, &picked);
+        told
     };
-    let outcome = output::data(&text);
     let fault = picked.best.is_empty() || !chosen.faults.is_empty();
     Ok(if outcome == Outcome::Fine && fault { Outcome::CheckFailed } else { outcome })
+}
+
+/// The scene behind the first of the best, where a word on the command line names its cloth and the scene keeps its pitch.
+fn next_after(arguments: &Arguments, picked: &Picked) {
+    let (Some(best), true) = (picked.best.first(), arguments.pitch_mm.is_empty()) else { return };
+    let Way { cloth, layers, gap_mm, .. } = &best.way;
+    let Some(Ok(_)) =
+        catalogue::by_name(&cloth.name).filter(|named| named.as_ref().is_ok_and(|n| n == cloth))
+    else {
+        return;
+    };
+    let (layers, gap) = (layers.to_string(), gap_mm.to_string());
+    let way = ["--cloth", &cloth.name, "--with-layers", &layers, "--gap-mm", &gap];
+    let all = arguments.replace_all.then_some("--replace-all");
+    let words = ["compare".as_ref(), arguments.scene.as_os_str()].into_iter();
+    output::next("see A", words.chain(way.into_iter().chain(all).map(OsStr::new)));
 }
 
 /// The scene at every pitch, and all else that is on offer.
@@ -282,103 +302,9 @@ fn targets(arguments: &Arguments, stem: &str) -> Vec<PathBuf> {
     vec![usual.with_extension("svg"), usual]
 }
 
-/// The table: one row a trade-off.
-const COLUMNS: [&str; 22] = [
-    "letter",
-    "cloth",
-    "title",
-    "layers",
-    "pitch_mm",
-    "pixels",
-    "gap_mm",
-    "thickness_mm",
-    "mean_cd_m2",
-    "mean_low_cd_m2",
-    "mean_high_cd_m2",
-    "light_kept",
-    "light_kept_low",
-    "light_kept_high",
-    "dot_visibility",
-    "dot_visibility_low",
-    "dot_visibility_high",
-    "samples_met_share",
-    "safe_gap_mm",
-    "colour_shift_ciede2000",
-    "areal_mass_g_m2",
-    "price_per_m",
-];
-
-fn csv(picked: &Picked) -> Result<Vec<u8>, csv::Error> {
-    let mut table = csv::Writer::from_writer(Vec::new());
-    table.write_record(COLUMNS)?;
-    for (i, best) in picked.best.iter().enumerate() {
-        let Way { cloth, layers, pitch_mm, gap_mm, numbers, price, scene, .. } = &best.way;
-        let optional = |value: Option<f64>| value.map_or(String::new(), |v| v.to_string());
-        let three = |range: Option<Range>| {
-            range.map_or_else(Default::default, |r| [r.value, r.low, r.high].map(|v| v.to_string()))
-        };
-        let mut row = vec![letter(i), cloth.name.clone(), cloth.title.clone(), layers.to_string()];
-        row.extend([optional(*pitch_mm), scene.pixels.len().to_string(), gap_mm.to_string()]);
-        row.push(numbers.thickness_mm.to_string());
-        row.extend(three(Some(best.judged.range(|n| n.mean_cd_m2))));
-        row.extend(three(Some(best.judged.range(|n| n.light_kept))));
-        row.extend(three(best.judged.range_of(|n| n.dot_visibility)));
-        row.extend([best.sureness().to_string(), optional(best.safe_gap_mm), optional(numbers.colour_shift)]);
-        row.extend([optional(numbers.areal_mass_g_m2), optional(*price)]);
-        table.write_record(row)?;
-    }
-    table.into_inner().map_err(|error| csv::Error::from(error.into_error()))
-}
-
-fn as_json(offer: &Offer, picked: &Picked, wants: &Wants, written: &[String]) -> serde_json::Value {
-    let way = |way: &Way| {
-        json!({
-            "cloth": way.cloth.name, "title": way.cloth.title, "layers": way.layers, "pitch_mm": way.pitch_mm,
-            "pixels": way.scene.pixels.len(), "gap_mm": way.gap_mm, "thickness_mm": way.numbers.thickness_mm,
-            "mean_cd_m2": way.numbers.mean_cd_m2, "dot_visibility": way.numbers.dot_visibility, "price_per_m": way.price,
-        })
-    };
-    let best = picked.best.iter().enumerate().map(|(i, best)| {
-        let mut told = way(&best.way);
-        told["letter"] = json!(letter(i));
-        told["samples_met_share"] = json!(best.sureness());
-        told["safe_gap_mm"] = json!(best.safe_gap_mm);
-        told["numbers"] = judged::as_json(&best.judged);
-        told
-    });
-    json!({
-        "scene": offer.scenes[0].1.name,
-        "files": written,
-        "wants": {
-            "softness": wants.softness.word(), "dot_visibility_bound": wants.softness.bound(),
-            "distance_m": offer.scenes[0].1.view.distance_m, "at_least_cd_m2": wants.at_least_cd_m2,
-            "at_least_light": wants.at_least_light, "at_most_mm": wants.at_most_mm,
-            "colour_shift_below": wants.colour_shift_below, "price_below": wants.price_below,
-        },
-        "combinations": offer.combinations(),
-        "best": best.collect::<Vec<_>>(),
-        "others": picked.others.iter().map(way).collect::<Vec<_>>(),
-        "fell_away": picked.fell_away.iter().map(|f| json!({
-            "want": key(f.missed), "count": f.count, "nearest": f.nearest.filter(|v| v.is_finite()),
-        })).collect::<Vec<_>>(),
-        "price_compared": picked.by_price,
-    })
-}
-
-fn key(missed: Missed) -> &'static str {
-    match missed {
-        Missed::Thickness => "thickness",
-        Missed::Light => "light",
-        Missed::Price => "price",
-        Missed::Softness => "softness",
-        Missed::Luminance => "luminance",
-        Missed::Colour => "colour",
-    }
-}
-
-fn in_words(offer: &Offer, picked: &Picked, wants: &Wants, written: &[String]) -> String {
+fn in_words(offer: &Offer, picked: &Picked, wants: &Wants, written: &[&Path]) -> String {
     let scene = &offer.scenes[0].1;
-    let mut lines: Vec<String> = written.iter().map(|file| format!("Wrote {file}.")).collect();
+    let mut lines: Vec<String> = written.iter().map(|file| format!("Wrote {}.", file.display())).collect();
     lines.push(format!(
         "{} combinations of cloth, layers and pitch were tried for a glow that is {} from {} m: {}.",
         offer.combinations(),
