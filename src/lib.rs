@@ -64,6 +64,8 @@
 //! # Ok::<(), String>(())
 //! ```
 
+#![forbid(unsafe_code)]
+
 pub mod build;
 pub mod choose;
 pub mod cli;
