@@ -13,7 +13,8 @@ use crate::judge::pace::Pace;
 use crate::judge::softness::{Softness, look};
 use crate::picture::clip::developed;
 use crate::picture::kept::Kept;
-use crate::picture::luminance::{frame, luminance_with};
+use crate::picture::luminance::{frame, luminance_within};
+use crate::picture::memory::{MOST_MEMORY, Output, TooLarge};
 use crate::picture::png_out::srgb_8;
 use crate::picture::render::exposure;
 use crate::reading::edit::{Edit, edited};
@@ -111,7 +112,10 @@ pub fn picture(question: &Value, opened: &Opened, kept: &Kept, turn: &Turn) -> A
     if turn.is_stale() {
         return Answer::stale();
     }
-    let image = luminance_with(&scene, frame(&scene), kept);
+    let image = match luminance_within(&scene, frame(&scene), Some(kept), Output::Png, MOST_MEMORY) {
+        Ok(image) => image,
+        Err(fault) => return too_large(&fault),
+    };
     if turn.is_stale() {
         return Answer::stale();
     }
@@ -126,6 +130,11 @@ pub fn picture(question: &Value, opened: &Opened, kept: &Kept, turn: &Turn) -> A
         Ok(png) => Answer::bytes("image/png", png, Some(about)),
         Err(fault) => Answer::problem(format!("the picture cannot be encoded: {fault}"), ""),
     }
+}
+
+/// A picture is refused for its memory.
+pub(super) fn too_large(fault: &TooLarge) -> Answer {
+    Answer::problem(format!("{fault}; {}", fault.allowed()), &fault.next())
 }
 
 /// Left, lower, right and upper edge of the picture in mm.

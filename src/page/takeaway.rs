@@ -1,6 +1,7 @@
 //! Files to take away: what the command line writes, from the page's own text.
 
 use super::asked::{Answer, Opened, number, scene};
+use super::look::too_large;
 use super::turns::Turn;
 use crate::build::make::figures::{Figures, preview};
 use crate::build::make::tiles::{Paper, drawings};
@@ -12,7 +13,8 @@ use crate::client::{Words, sheet};
 use crate::motion::reel::reel;
 use crate::photo::decode::{ToneChoice, decode};
 use crate::picture::chart::svgs_to_pdf;
-use crate::picture::luminance::luminance;
+use crate::picture::luminance::{frame, luminance_within};
+use crate::picture::memory::{MOST_MEMORY, Output};
 use crate::picture::on_photo::{MOST_PX, on_photo};
 use crate::picture::render;
 use crate::scene::file::Resolved;
@@ -35,7 +37,11 @@ pub fn download(question: &Value, opened: &Opened) -> Answer {
     };
     match question["what"].as_str() {
         Some("preview") => {
-            let image = luminance(&resolved.scene);
+            let scene = &resolved.scene;
+            let image = match luminance_within(scene, frame(scene), None, Output::Png, MOST_MEMORY) {
+                Ok(image) => image,
+                Err(fault) => return too_large(&fault),
+            };
             match render::png(&resolved.scene, &image, render::exposure(&resolved.scene, &image)) {
                 Ok(png) => named(Answer::bytes("image/png", png, None), ".png"),
                 Err(fault) => Answer::problem(format!("the picture cannot be encoded: {fault}"), ""),

@@ -15,18 +15,18 @@ use std::f64::consts::{FRAC_PI_2, PI, TAU};
 use std::sync::Arc;
 
 /// Columns worked on together: eight complex numbers fill a cache line.
-const BLOCK: usize = 8;
+pub(super) const BLOCK: usize = 8;
 /// Rows transformed back together, so that each piece of a block of columns is read as one.
-const ROWS: usize = 8;
+pub(super) const ROWS: usize = 8;
 
 /// The transforms of one grid, with all that depends on places and spots alone.
 pub(super) struct Transform {
     pub(super) grid: Grid,
-    columns_used: usize,
+    pub(super) columns_used: usize,
     scale: Scale,
     tables: Vec<Table>,
     /// By channel; `None` for one of which no point matters here.
-    channels: Vec<Option<PlannedChannel>>,
+    pub(super) channels: Vec<Option<PlannedChannel>>,
 }
 
 impl Job<'_> {
@@ -219,20 +219,20 @@ enum SquareWindow {
 }
 
 /// A point that matters on a grid: its place in the list of amounts, its nodes across and down.
-type PlacedPoint = (usize, Stencil, Stencil);
+pub(super) type PlacedPoint = (usize, Stencil, Stencil);
 
 /// One channel on one grid: where its points go, and what multiplies them.
-struct PlannedChannel {
-    stencils: Arc<Vec<PlacedPoint>>,
+pub(super) struct PlannedChannel {
+    pub(super) stencils: Arc<Vec<PlacedPoint>>,
     /// Which of the tables.
     table: usize,
-    across: Vec<f32>,
-    down: Vec<f32>,
+    pub(super) across: Vec<f32>,
+    pub(super) down: Vec<f32>,
     square: SquareWindow,
     /// The components that it reaches.
     on: [bool; 3],
     /// Its spots where they are seen from the side.
-    slanted: Option<SlantedTable>,
+    pub(super) slanted: Option<SlantedTable>,
 }
 
 /// A channel with the spectra of its rows for the amounts at hand.

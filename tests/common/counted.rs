@@ -34,11 +34,14 @@ unsafe impl GlobalAlloc for Counted {
     }
 
     unsafe fn realloc(&self, place: *mut u8, layout: Layout, size: usize) -> *mut u8 {
-        // Both pieces may be there for a moment; the system seldom needs that, so only the larger one is counted.
-        if !taken(size) {
-            return std::ptr::null_mut();
+        // Both pieces may be there for a moment; large ones the system moves without, so the larger one alone is counted.
+        if size > layout.size() {
+            if !taken(size - layout.size()) {
+                return std::ptr::null_mut();
+            }
+        } else {
+            LIVE.fetch_sub(layout.size() - size, Relaxed);
         }
-        LIVE.fetch_sub(layout.size(), Relaxed);
         unsafe { System.realloc(place, layout, size) }
     }
 }
