@@ -143,6 +143,8 @@
 //!
 //! Lengths are millimetres, wavelengths nanometres, luminance is cd/m2; units stand in the type or in the name.
 
+#![forbid(unsafe_code)]
+
 pub mod build;
 pub mod choose;
 pub mod cli;

@@ -260,6 +260,7 @@ impl Job {
     fn make(&self, mut place: Place) -> Result<Made, Vec<Diagnostic>> {
         let frame = frame(&self.scene);
         let projector = frames::projector(&self.scene, frame, self.timing);
+        frames::allowed(&projector).map_err(|fault| vec![fault.about(&self.target.display().to_string())])?;
         let fault = Mutex::new(None);
         let levels = |time_s: f64| self.levels(time_s, &fault);
         let exposure = frames::exposure(self.scene.view.exposure, &projector, self.timing, &levels);

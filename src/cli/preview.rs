@@ -14,7 +14,8 @@ use crate::files;
 use crate::judge::bare_light::{BareLight, SEEN_BARE};
 use crate::judge::numbers::Layout;
 use crate::motion::{average::at_time, shape::DURATION_S};
-use crate::picture::luminance::{LuminanceImage, luminance};
+use crate::picture::luminance::{LuminanceImage, frame, luminance_within};
+use crate::picture::memory::{MOST_MEMORY, Output};
 use crate::picture::on_photo::Report;
 use crate::picture::png_out::PngError;
 use crate::picture::{exposure::ExposureValue, render};
@@ -323,7 +324,12 @@ impl Job {
                 let made = lying.drawn(&self.scene)?;
                 (made.picture, Some(made.report))
             }
-            None => (luminance(&self.scene), None),
+            None => {
+                let output = if linear.is_some() { Output::PngAndLinear } else { Output::Png };
+                let picture = luminance_within(&self.scene, frame(&self.scene), None, output, MOST_MEMORY)
+                    .map_err(|fault| vec![fault.about(&self.target.display().to_string())])?;
+                (picture, None)
+            }
         };
         let exposure = render::exposure(&self.scene, &picture);
         let powered = self.powered.iter().map(|powered| format!("{}.", powered.words));

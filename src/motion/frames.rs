@@ -7,6 +7,7 @@ use super::pattern::Pattern;
 use super::timing::Timing;
 use crate::picture::exposure::{self, ExposureValue};
 use crate::picture::luminance::LuminanceImage;
+use crate::picture::memory::{self, TooLarge, of_film, of_frame};
 use crate::picture::plane::Frame;
 use crate::picture::projector::Projector;
 use crate::scene::{Exposure, Scene};
@@ -14,8 +15,6 @@ use rayon::prelude::*;
 
 /// Memory that frames on the way may take, in bytes: luminances, transforms and what is made of them.
 const MOST_MEMORY: usize = 512 << 20;
-/// What one frame takes for each of its image pixels, in bytes: three planes, three of the transforms, a canvas.
-const PER_PIXEL: usize = 80;
 /// Frames whose light is looked at for the exposure.
 const EXPOSED_FOR: usize = 8;
 
@@ -44,10 +43,19 @@ pub fn levels_at(scene: &Scene, time_s: f64) -> Levels {
     }
 }
 
-/// How many frames are made at once.
+/// How many frames are made at once, while as many others are ready.
 #[must_use]
-pub fn at_once(frame: &Frame) -> usize {
-    (MOST_MEMORY / (PER_PIXEL * frame.len()).max(1)).clamp(1, 2 * rayon::current_num_threads())
+pub fn at_once(projector: &Projector) -> usize {
+    let of_both: usize = of_frame(projector).iter().sum();
+    (MOST_MEMORY / of_both.max(1)).clamp(1, 2 * rayon::current_num_threads())
+}
+
+/// Whether the frames of a film take no more memory than is allowed.
+///
+/// # Errors
+/// When they would take more.
+pub fn allowed(projector: &Projector) -> Result<(), TooLarge> {
+    memory::allowed(&projector.frame(), of_film(projector, at_once(projector)), memory::MOST_MEMORY)
 }
 
 /// Makes every frame and hands it on in order.
@@ -64,7 +72,7 @@ pub fn each<T: Send, E: Send>(
     work: &(dyn Fn(usize, f64, LuminanceImage) -> Result<T, E> + Sync),
     sink: &mut (dyn FnMut(usize, f64, T) -> Result<(), E> + Send),
 ) -> Result<(), E> {
-    let window = at_once(&projector.frame());
+    let window = at_once(projector);
     let make = |first: usize| -> Vec<Result<T, E>> {
         let range = first.min(timing.count)..(first + window).min(timing.count);
         let one = |i: usize| {

@@ -12,10 +12,13 @@
 //! # Source
 //! GIF89a (delays in 1/100 s); decoding and composing of frames: the `image` crate.
 
+use crate::photo::decode::{MOST_UNPACKED, palette_is_whole};
 use crate::scene::Pixel;
 use image::codecs::gif::GifDecoder;
 use image::codecs::png::PngDecoder;
-use image::{AnimationDecoder, Frames, ImageFormat, ImageReader, Limits, RgbaImage};
+use image::{
+    AnimationDecoder, DynamicImage, Frames, ImageDecoder, ImageFormat, ImageReader, Limits, RgbaImage,
+};
 use rayon::prelude::*;
 use std::io::Cursor;
 use thiserror::Error;
@@ -48,6 +51,9 @@ pub enum PictureError {
     /// Too much for the memory.
     #[error("its pictures take more than {MOST_CODES} colours over all pixels and pictures")]
     Codes,
+    /// A PNG whose palette has a part of a colour.
+    #[error("it is damaged: its palette ends within a colour")]
+    Palette,
     /// No picture at all.
     #[error("it holds no picture")]
     None,
@@ -86,22 +92,35 @@ pub fn mapped(bytes: &[u8], pixels: &[Pixel], placing: Placing) -> Result<Mapped
     match format {
         ImageFormat::Gif => {
             let mut decoder = GifDecoder::new(Cursor::new(bytes))?;
-            image::ImageDecoder::set_limits(&mut decoder, limits)?;
+            decoder.set_limits(limits)?;
             moving(decoder.into_frames(), pixels, placing)
         }
-        ImageFormat::Png if PngDecoder::new(Cursor::new(bytes))?.is_apng()? => {
-            let decoder = PngDecoder::with_limits(Cursor::new(bytes), limits)?.apng()?;
-            moving(decoder.into_frames(), pixels, placing)
+        ImageFormat::Png if !palette_is_whole(bytes) => Err(PictureError::Palette),
+        ImageFormat::Png => {
+            // A colour profile is unpacked as soon as the file is opened, whatever is done with it.
+            let mut opened = limits.clone();
+            opened.max_alloc = Some(MOST_UNPACKED as u64);
+            let mut decoder = PngDecoder::with_limits(Cursor::new(bytes), opened)?;
+            decoder.set_limits(limits)?;
+            if decoder.is_apng()? {
+                moving(decoder.apng()?.into_frames(), pixels, placing)
+            } else {
+                Ok(still(DynamicImage::from_decoder(decoder)?, pixels, placing))
+            }
         }
-        ImageFormat::Png | ImageFormat::Jpeg | ImageFormat::WebP => {
+        ImageFormat::Jpeg | ImageFormat::WebP => {
             let mut reader = ImageReader::with_format(Cursor::new(bytes), format);
             reader.limits(limits);
-            let picture = reader.decode()?.into_rgba8();
-            let cells = Cells::new(&picture, pixels, placing);
-            Ok(Mapped { ends_s: vec![1.0], codes: vec![cells.codes(&picture)], moving: false })
+            Ok(still(reader.decode()?, pixels, placing))
         }
         _ => Err(PictureError::Kind),
     }
+}
+
+fn still(picture: DynamicImage, pixels: &[Pixel], placing: Placing) -> Mapped {
+    let picture = picture.into_rgba8();
+    let cells = Cells::new(&picture, pixels, placing);
+    Mapped { ends_s: vec![1.0], codes: vec![cells.codes(&picture)], moving: false }
 }
 
 fn moving(frames: Frames<'_>, pixels: &[Pixel], placing: Placing) -> Result<Mapped, PictureError> {

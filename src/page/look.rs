@@ -14,7 +14,8 @@ use crate::judge::ranges::quantile;
 use crate::judge::softness::{Softness, look};
 use crate::picture::clip::developed;
 use crate::picture::kept::Kept;
-use crate::picture::luminance::{frame, luminance_with};
+use crate::picture::luminance::{frame, luminance_within};
+use crate::picture::memory::{MOST_MEMORY, Output, TooLarge};
 use crate::picture::png_out::srgb_8;
 use crate::picture::render::exposure;
 use crate::reading::edit::{Edit, edited};
@@ -107,7 +108,10 @@ pub fn picture(question: &Value, opened: &Opened, kept: &Kept, turn: &Turn) -> R
     if turn.is_stale() {
         return Err(Answer::stale());
     }
-    let image = luminance_with(&scene, frame(&scene), kept);
+    let image = match luminance_within(&scene, frame(&scene), Some(kept), Output::Png, MOST_MEMORY) {
+        Ok(image) => image,
+        Err(fault) => return Err(too_large(&fault)),
+    };
     if turn.is_stale() {
         return Err(Answer::stale());
     }
@@ -121,6 +125,11 @@ pub fn picture(question: &Value, opened: &Opened, kept: &Kept, turn: &Turn) -> R
     srgb_8(&developed(&image, ev), mm_per_px, &[("Software", "weftlight")])
         .map(|png| Answer::bytes("image/png", png, Some(about)))
         .map_err(|fault| Answer::problem(format!("the picture cannot be encoded: {fault}"), ""))
+}
+
+/// A picture is refused for its memory.
+pub(super) fn too_large(fault: &TooLarge) -> Answer {
+    Answer::problem(format!("{fault}; {}", fault.allowed()), &fault.next())
 }
 
 /// Left, lower, right and upper edge of the picture in mm.

@@ -1,6 +1,7 @@
 //! Files to take away: what the command line writes, from the page's own text.
 
 use super::asked::{Answer, Opened, number, scene};
+use super::look::too_large;
 use super::turns::Turn;
 use crate::build::make::figures::{Figures, preview};
 use crate::build::make::tiles::drawings;
@@ -13,7 +14,8 @@ use crate::motion::reel::reel;
 use crate::paper::Paper;
 use crate::photo::decode::{ToneChoice, decode};
 use crate::picture::chart::svgs_to_pdf;
-use crate::picture::luminance::luminance;
+use crate::picture::luminance::{frame, luminance_within};
+use crate::picture::memory::{MOST_MEMORY, Output};
 use crate::picture::on_photo::{MOST_PX, on_photo};
 use crate::picture::render;
 use crate::scene::file::Resolved;
@@ -44,8 +46,10 @@ pub fn download(question: &Value, opened: &Opened) -> Result<Answer, Answer> {
 
 /// The picture with its caption.
 fn preview_png(resolved: &Resolved) -> Result<Answer, Answer> {
-    let image = luminance(&resolved.scene);
-    render::png(&resolved.scene, &image, render::exposure(&resolved.scene, &image))
+    let scene = &resolved.scene;
+    let image = luminance_within(scene, frame(scene), None, Output::Png, MOST_MEMORY)
+        .map_err(|fault| too_large(&fault))?;
+    render::png(scene, &image, render::exposure(scene, &image))
         .map(|png| Answer::bytes("image/png", png, None))
         .map_err(|fault| Answer::problem(format!("the picture cannot be encoded: {fault}"), ""))
 }

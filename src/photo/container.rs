@@ -181,6 +181,19 @@ pub(super) fn png_is_linear(bytes: &[u8]) -> bool {
     gamma_one && !srgb
 }
 
+/// Whether the palette of a PNG, where it has one, is made of whole colours (its specification, section 11.2.2: a length that is not a
+/// multiple of three is an error). The decoder takes that for granted and would panic.
+pub(crate) fn palette_is_whole(bytes: &[u8]) -> bool {
+    let mut at = 8;
+    while let (Some(length), Some(name)) = (be32(bytes, at), bytes.get(at + 4..at + 8)) {
+        if name == b"PLTE" && length % 3 != 0 {
+            return false;
+        }
+        at = at.saturating_add(12).saturating_add(length as usize);
+    }
+    true
+}
+
 /// Whether an ICC profile says that codes are proportional to light, by its red or grey curve.
 pub(super) fn profile_is_linear(profile: &[u8]) -> bool {
     let count = be32(profile, 128).unwrap_or(0).min(256) as usize;
@@ -229,7 +242,7 @@ fn tiff_is_raw(bytes: &[u8]) -> bool {
 
 #[cfg(test)]
 mod tests {
-    use super::{Kind, jpeg_facts, kind, png_is_linear, profile_is_linear};
+    use super::{Kind, jpeg_facts, kind, palette_is_whole, png_is_linear, profile_is_linear};
 
     #[test]
     fn kinds_are_told_by_the_first_bytes() {
@@ -287,6 +300,13 @@ mod tests {
         assert!(png_is_linear(&png_start(&[(b"cICP", &[1, 8, 0, 1])])));
         assert!(!png_is_linear(&png_start(&[(b"cICP", &[1, 13, 0, 1]), (b"gAMA", one)])));
         assert!(!png_is_linear(b""));
+    }
+
+    #[test]
+    fn a_palette_of_a_colour_and_a_bit_is_no_palette() {
+        assert!(palette_is_whole(&png_start(&[(b"PLTE", &[0; 6]), (b"IDAT", &[1; 5])])));
+        assert!(!palette_is_whole(&png_start(&[(b"gAMA", &[0; 4]), (b"PLTE", &[0; 7])])));
+        assert!(palette_is_whole(b""));
     }
 
     #[test]

@@ -19,6 +19,7 @@
 //! # Source
 //! IEC 61966-2-1 (the curve); JFIF (the conversion of colours), from memory; orientation as in EXIF 2.3, by the `image` crate.
 
+pub(crate) use super::container::palette_is_whole;
 use super::container::{Kind, jpeg_facts, kind, png_is_linear, profile_is_linear};
 pub use super::taken::Taken;
 use super::taken::{Notes, notes};
@@ -33,6 +34,9 @@ use thiserror::Error;
 pub const MOST_PIXELS: usize = 60_000_000;
 /// Memory in bytes that decoding may take, the file included.
 pub const MOST_MEMORY: usize = 1 << 30;
+/// What a PNG may unpack to beside its picture, in bytes: a colour profile or notes. Honest ones stay below one MiB; a profile of more is
+/// left aside, so that a few bytes that unpack to hundreds of MiB do no harm.
+pub const MOST_UNPACKED: usize = 16 << 20;
 /// Side in pixels of the smallest picture that is taken: below, no spot has a course that could be measured.
 pub const LEAST_SIDE: usize = 32;
 /// Codes of 8 bits from here on count as clipped; see the module's text.
@@ -418,7 +422,12 @@ fn decode_jpeg(bytes: &[u8], wanted: Wanted) -> Result<Photo, DecodeError> {
 }
 
 fn decode_png(bytes: &[u8], wanted: Wanted) -> Result<Photo, DecodeError> {
-    let decoder = PngDecoder::with_limits(Cursor::new(bytes), limits()).map_err(|e| told(Format::Png, &e))?;
+    if !palette_is_whole(bytes) {
+        let detail = "its palette ends within a colour".to_owned();
+        return Err(DecodeError::Damaged { format: Format::Png, detail });
+    }
+    let decoder = PngDecoder::with_limits(Cursor::new(bytes), limits(MOST_UNPACKED))
+        .map_err(|e| told(Format::Png, &e))?;
     // Turning it upright takes a second copy.
     finish(decoder, bytes, Format::Png, wanted, png_is_linear(bytes), |file, raw| file + 2 * raw)
 }
@@ -431,10 +440,10 @@ fn decode_tiff(bytes: &[u8], wanted: Wanted) -> Result<Photo, DecodeError> {
     finish(decoder, bytes, Format::Tiff, wanted, false, |file, raw| file + 2 * raw)
 }
 
-/// What decoders may allocate beside the picture.
-fn limits() -> Limits {
+/// What decoders may allocate, in bytes.
+fn limits(most: usize) -> Limits {
     let mut limits = Limits::no_limits();
-    limits.max_alloc = Some(MOST_MEMORY as u64);
+    limits.max_alloc = Some(most as u64);
     limits
 }
 
@@ -465,7 +474,7 @@ fn finish(
         return Err(DecodeError::Unsupported { format, detail });
     }
     let failed = |e: &ImageError| told(format, e);
-    decoder.set_limits(limits()).map_err(|e| failed(&e))?;
+    decoder.set_limits(limits(MOST_MEMORY)).map_err(|e| failed(&e))?;
     let Notes { taken, composite, flash } = notes(bytes);
     // Notes that cannot be read cost the orientation, not the picture.
     let orientation = decoder.orientation().unwrap_or(image::metadata::Orientation::NoTransforms);

@@ -4,6 +4,7 @@
 //! pictures without colour, each drawn once and then coloured; else X, Y and Z are three. This is exact: the sum of spots is
 //! linear in the amounts.
 
+use super::memory::Memory;
 use super::plane::{Accuracy, Frame, PlaneReport, PlannedSpots, SpotChannel, SpotPoint, XyzImage, zeros};
 use crate::light::Window;
 use crate::light::spread::SpotSpectrum;
@@ -78,6 +79,11 @@ impl PlannedColoured {
             })
             .collect();
         PlannedColoured { planned: PlannedSpots::new(frame, &channels, accuracy) }
+    }
+
+    /// What the plan and its pictures take, with the pictures without colour.
+    pub(super) fn memory(&self, pixels: usize) -> Memory {
+        self.planned.memory().with_planes_of(pixels)
     }
 
     /// How the sums are made.

@@ -39,6 +39,7 @@
 //! | k | angular frequency in the plane | 1/mm |
 
 use super::coloured::{ColouredPoint, PlannedColoured};
+use super::memory::Memory;
 use super::plane::{Accuracy, Frame, XyzImage};
 use crate::light::Window;
 use crate::light::spread::SpotSpectrum;
@@ -218,6 +219,11 @@ impl PlannedHalos {
         let outlines = outlines(pixels);
         let plan = |spot: &SpotSpectrum| PlannedColoured::new(frame, &outlines, spot, Accuracy::Skirts);
         PlannedHalos { near: plan(&halo.near), wide: plan(&halo.wide), even: halo.even }
+    }
+
+    /// What the plan and its pictures take.
+    pub(super) fn memory(&self, pixels: usize) -> Memory {
+        self.near.memory(pixels).and_then(self.wide.memory(pixels))
     }
 
     /// Adds the halos to a picture, in cd/m2: the same pixels as were planned, with the light of now.

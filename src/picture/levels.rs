@@ -5,6 +5,7 @@
 
 use super::fft2::{Fft2, smooth_size};
 use super::gridding::{Lattice, WIDTH, interpolate_onto};
+use super::memory::{Memory, of_interpolating, of_planes};
 use super::plane::{Accuracy, Frame, PlaneReport, SpotChannel, SpotPoint, zeros};
 use super::radial::{Crossover, Samples, gaussian};
 use super::slanted::Slanted;
@@ -109,6 +110,11 @@ impl Plan {
         plan
     }
 
+    /// What the plan and its pictures take.
+    pub(super) fn memory(&self) -> Memory {
+        self.finest.as_ref().map_or_else(Memory::default, |finest| finest.memory())
+    }
+
     /// Adds the sum of spots to planes of the frame's size: for each channel the amounts of its points, in the order in which
     /// they were given. Amounts that are not finite count as none, and so do missing ones.
     pub(super) fn add(&self, planes: &mut [Vec<f32>; 3], amounts: &[Vec<f32>]) {
@@ -124,6 +130,18 @@ impl Plan {
 }
 
 impl PlannedGrid {
+    /// What this grid and all coarser ones take.
+    fn memory(&self) -> Memory {
+        let next = self.next.as_ref().map_or_else(Memory::default, |next| next.memory());
+        let mut all = self.transform.memory().and_then(next);
+        if self.interpolated {
+            let Lattice { columns, rows, .. } = self.transform.grid.wanted;
+            let reading = of_interpolating(rows, self.target.columns);
+            all.working = of_planes(columns * rows) + all.working.max(reading);
+        }
+        all
+    }
+
     /// Adds this grid's part, and through it the parts of all coarser grids, to the target's planes.
     fn add(&self, planes: &mut [Vec<f32>; 3], amounts: &[Vec<f32>], active: &[bool; 3]) {
         if !self.interpolated {

@@ -27,6 +27,7 @@
 //! As the parts; D65: CIE 015.
 
 use super::kept::Kept;
+use super::memory::{Output, TooLarge, allowed, needed};
 use super::plane::{Frame, PlaneReport, XyzImage};
 use super::projector::Projector;
 use crate::light::Stack;
@@ -113,10 +114,33 @@ pub fn luminance_with(scene: &Scene, frame: Frame, kept: &Kept) -> LuminanceImag
     projected(scene, frame, Some(kept))
 }
 
+/// As [`luminance_in`], when it and what is made of it take no more memory than is allowed.
+///
+/// # Errors
+/// When they would take more than `most` bytes; nothing that grows with the picture is there by then.
+pub fn luminance_within(
+    scene: &Scene,
+    frame: Frame,
+    kept: Option<&Kept>,
+    output: Output,
+    most: usize,
+) -> Result<LuminanceImage, TooLarge> {
+    let projector = projector(scene, frame, kept);
+    allowed(&frame, needed(&projector, output), most)?;
+    Ok(projector.picture(&levels(scene)))
+}
+
 fn projected(scene: &Scene, frame: Frame, kept: Option<&Kept>) -> LuminanceImage {
-    let levels: Vec<&[f64]> = scene.pixels.iter().map(|pixel| pixel.levels.as_slice()).collect();
+    projector(scene, frame, kept).picture(&levels(scene))
+}
+
+fn projector(scene: &Scene, frame: Frame, kept: Option<&Kept>) -> Projector {
     let lit = |pixel: usize, die: usize| scene.pixels[pixel].levels[die] > 0.0;
-    Projector::with(scene, frame, &lit, kept).picture(&levels)
+    Projector::with(scene, frame, &lit, kept)
+}
+
+fn levels(scene: &Scene) -> Vec<&[f64]> {
+    scene.pixels.iter().map(|pixel| pixel.levels.as_slice()).collect()
 }
 
 /// The distinct packages of the scene.

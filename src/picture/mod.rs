@@ -27,6 +27,7 @@ pub mod gridding;
 pub mod kept;
 mod levels;
 pub mod luminance;
+pub mod memory;
 pub mod on_photo;
 pub mod plane;
 pub mod projector;

@@ -29,6 +29,7 @@
 //! | L(k) | spectrum of a spot, `2 pi int L(r) J0(k r) r dr` | mm2 times the picture's unit per unit of amount |
 
 use super::levels;
+use super::memory::Memory;
 pub use super::radial::Accuracy;
 use super::slanted::Slanted;
 pub use super::slanted::SlantedChannel;
@@ -268,6 +269,11 @@ impl PlannedSpots {
     #[must_use]
     pub fn report(&self) -> &PlaneReport {
         &self.plan.report
+    }
+
+    /// What the plan and its pictures take, the planes of the pictures not counted.
+    pub(super) fn memory(&self) -> Memory {
+        self.plan.memory()
     }
 
     /// Adds the sum of all spots to a picture of the frame's size: by channel, the amounts of its points. A picture of another

@@ -15,6 +15,7 @@ use super::gap_classes::GapClasses;
 use super::glare::{BarePixel, Eye, PlannedHalos};
 use super::kept::{self, Kept};
 use super::luminance::{LuminanceImage, packages, place, room_light};
+use super::memory::Memory;
 use super::plane::{
     Accuracy, Frame, PlaneReport, PlannedSpots, SlantedChannel, SpotChannel, SpotPoint, XyzImage,
 };
@@ -102,6 +103,13 @@ impl Projector {
     #[must_use]
     pub fn report(&self) -> Option<&PlaneReport> {
         self.glow.as_ref().map(|glow| glow.planned.report())
+    }
+
+    /// What the plan and its pictures take, the planes of the pictures not counted.
+    #[must_use]
+    pub fn memory(&self) -> Memory {
+        let glow = self.glow.as_ref().map_or_else(Memory::default, |glow| glow.planned.memory());
+        glow.and_then(self.bare.as_ref().map_or_else(Memory::default, |bare| bare.memory(self.frame.len())))
     }
 
     /// The picture at these levels: 0 to 1, by pixel of the scene in wiring order, by die of its package.
@@ -333,6 +341,15 @@ impl Bare {
         };
         let halos = PlannedHalos::new(frame, &bare_pixels(&pixels, &full), &eye, scene.view.distance_m);
         Bare { areas, pixels, sharp, halos }
+    }
+
+    fn memory(&self, pixels: usize) -> Memory {
+        let halos = self.halos.memory(pixels);
+        match &self.sharp {
+            // Drawn into the planes themselves.
+            Sharp::Drawn(_) => halos,
+            Sharp::Transformed(planned) => planned.memory(pixels).and_then(halos),
+        }
     }
 
     fn add(&self, image: &mut XyzImage, level: &dyn Fn(usize, usize) -> f64) {

@@ -134,6 +134,11 @@ pub(super) struct SlantedTable {
 }
 
 impl SlantedTable {
+    /// Bytes that it takes.
+    pub(super) fn bytes(&self) -> usize {
+        size_of_val(&self.needed[..]) + size_of_val(&self.values[..])
+    }
+
     /// The transforms in X, Y and Z at a frequency of the picture in 1/mm.
     pub(super) fn at(&self, kx: f32, ky: f32) -> [Complex32; 3] {
         let [ux, uy] = self.direction;

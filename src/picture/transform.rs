@@ -11,23 +11,25 @@ use super::plane::SpotChannel;
 use super::radial::{Scale, TABLE, Table, gaussian};
 use crate::light::Window;
 use crate::light::spread::SpotSpectrum;
-use columns::{BLOCK, ColumnScratch};
-use plan::{PlacedPoint, PlannedChannel, SpreadChannel, row_spectra, stencils};
+pub(super) use columns::BLOCK;
+use columns::ColumnScratch;
+pub(super) use plan::PlacedPoint;
+use plan::{PlannedChannel, SpreadChannel, row_spectra, stencils};
 use rayon::prelude::*;
 use std::f64::consts::TAU;
 use std::sync::Arc;
 
 /// Rows transformed back together, so that each piece of a block of columns is read as one.
-const ROWS: usize = 8;
+pub(super) const ROWS: usize = 8;
 
 /// The transforms of one grid, with all that depends on places and spots alone.
 pub(super) struct Transform {
     pub(super) grid: Grid,
-    columns_used: usize,
+    pub(super) columns_used: usize,
     scale: Scale,
     tables: Vec<Table>,
     /// By channel; `None` for one of which no point matters here.
-    channels: Vec<Option<PlannedChannel>>,
+    pub(super) channels: Vec<Option<PlannedChannel>>,
 }
 
 impl Job<'_> {

@@ -9,7 +9,7 @@ use crate::picture::slanted::SlantedTable;
 use std::f64::consts::TAU;
 
 /// Columns worked on together: eight complex numbers fill a cache line.
-pub(super) const BLOCK: usize = 8;
+pub(in crate::picture) const BLOCK: usize = 8;
 
 /// Frequencies between columns and between rows of a grid's spectrum, in 1/mm.
 fn frequency_steps(grid: &Grid) -> [f32; 2] {

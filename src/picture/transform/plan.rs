@@ -19,20 +19,20 @@ pub(super) enum SquareWindow {
 }
 
 /// A point that matters on a grid: its place in the list of amounts, its nodes across and down.
-pub(super) type PlacedPoint = (usize, Stencil, Stencil);
+pub(in crate::picture) type PlacedPoint = (usize, Stencil, Stencil);
 
 /// One channel on one grid: where its points go, and what multiplies them.
-pub(super) struct PlannedChannel {
-    pub(super) stencils: Arc<Vec<PlacedPoint>>,
+pub(in crate::picture) struct PlannedChannel {
+    pub(in crate::picture) stencils: Arc<Vec<PlacedPoint>>,
     /// Which of the tables.
     pub(super) table: usize,
-    pub(super) across: Vec<f32>,
-    pub(super) down: Vec<f32>,
+    pub(in crate::picture) across: Vec<f32>,
+    pub(in crate::picture) down: Vec<f32>,
     pub(super) square: SquareWindow,
     /// The components that it reaches.
     pub(super) on: [bool; 3],
     /// Its spots where they are seen from the side.
-    pub(super) slanted: Option<SlantedTable>,
+    pub(in crate::picture) slanted: Option<SlantedTable>,
 }
 
 /// A channel with the spectra of its rows for the amounts at hand.
