@@ -9,7 +9,7 @@ use weftlight::cloth::Cloth;
 use weftlight::cloth::catalogue::{ClothSource, NamedBytes, NamedText};
 use weftlight::diagnose::{Diagnostic, Ink, render};
 use weftlight::files::{self, MOST_BYTES, MOST_DRAWING_BYTES};
-use weftlight::motion::picture::{Laid, MOST_CODES, MOST_PICTURES, MOST_SIDE, PictureError, mapped};
+use weftlight::motion::picture::{Placing, MOST_CODES, MOST_PICTURES, MOST_SIDE, PictureError, mapped};
 use weftlight::motion::shape::{MOST_COLOURS, MOST_KEYFRAMES};
 use weftlight::motion::timing::{MOST_FRAMES, Timing};
 use weftlight::pixels::curve::MOST_LINES;
@@ -194,9 +194,9 @@ fn pictures_of_patterns() {
         picture.write_to(&mut Cursor::new(&mut bytes), image::ImageFormat::Png).expect("encoded");
         bytes
     };
-    assert!(mapped(&png(MOST_SIDE, 2), &few, Laid::default()).is_ok());
-    assert!(matches!(mapped(&png(MOST_SIDE + 1, 2), &few, Laid::default()), Err(PictureError::Decoding(_))));
-    assert!(mapped(&png(2, MOST_SIDE + 1), &few, Laid::default()).is_err());
+    assert!(mapped(&png(MOST_SIDE, 2), &few, Placing::default()).is_ok());
+    assert!(matches!(mapped(&png(MOST_SIDE + 1, 2), &few, Placing::default()), Err(PictureError::Decoding(_))));
+    assert!(mapped(&png(2, MOST_SIDE + 1), &few, Placing::default()).is_err());
     let gif = |count: usize| {
         let mut bytes = Vec::new();
         let mut encoder = image::codecs::gif::GifEncoder::new(&mut bytes);
@@ -206,12 +206,12 @@ fn pictures_of_patterns() {
         bytes
     };
     assert_eq!(
-        mapped(&gif(MOST_PICTURES), &few, Laid::default()).expect("so many").codes.len(),
+        mapped(&gif(MOST_PICTURES), &few, Placing::default()).expect("so many").codes.len(),
         MOST_PICTURES
     );
-    assert!(matches!(mapped(&gif(MOST_PICTURES + 1), &few, Laid::default()), Err(PictureError::Pictures)));
+    assert!(matches!(mapped(&gif(MOST_PICTURES + 1), &few, Placing::default()), Err(PictureError::Pictures)));
     // So many pixels that the codes are too many before the pictures are.
     let many = pixels(MOST_CODES / 500);
-    assert!(mapped(&gif(500), &many, Laid::default()).is_ok());
-    assert!(matches!(mapped(&gif(501), &many, Laid::default()), Err(PictureError::Codes)));
+    assert!(mapped(&gif(500), &many, Placing::default()).is_ok());
+    assert!(matches!(mapped(&gif(501), &many, Placing::default()), Err(PictureError::Codes)));
 }

@@ -10,7 +10,7 @@ use std::process::Command;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use weftlight::cloth::catalogue::CatalogueOnly;
 use weftlight::motion::frames;
-use weftlight::motion::picture::{Laid, mapped};
+use weftlight::motion::picture::{Placing, mapped};
 use weftlight::motion::timing::Timing;
 use weftlight::photo::decode::{MOST_UNPACKED, ToneChoice, decode};
 use weftlight::picture::clip::developed;
@@ -257,7 +257,7 @@ fn a_profile_that_unpacks_to_hundreds_of_megabytes_is_left_aside() {
         let photo = photo.expect("a picture");
         assert_eq!((photo.width, photo.height), (40, 40));
         assert!(taken <= most, "{zeros}: {} MiB", taken >> 20);
-        let (taken, laid) = peak_of(|| mapped(&bytes, pixels, Laid::default()));
+        let (taken, laid) = peak_of(|| mapped(&bytes, pixels, Placing::default()));
         assert_eq!(laid.expect("a picture").codes.len(), 1);
         assert!(taken <= most, "{zeros}: {} MiB as a pattern's picture", taken >> 20);
     }

@@ -6,7 +6,7 @@ use super::told;
 use rand::RngExt;
 use std::sync::Arc;
 use std::time::Duration;
-use weftlight::motion::picture::{Laid, mapped};
+use weftlight::motion::picture::{Placing, mapped};
 use weftlight::photo::decode::{MOST_MEMORY, Photo, ToneChoice, decode};
 use weftlight::photo::find::spots;
 use weftlight::photo::measure::{Expected, Scale, measure};
@@ -86,7 +86,7 @@ fn laid(input: &[u8]) -> bool {
         extra_gap: Millimetres(0.0),
     };
     let pixels: Vec<Pixel> = (0..9).map(pixel).collect();
-    match mapped(input, &pixels, Laid::default()) {
+    match mapped(input, &pixels, Placing::default()) {
         Ok(mapped) => {
             assert_eq!(mapped.ends_s.len(), mapped.codes.len());
             assert!(mapped.ends_s.is_sorted_by(|a, b| a < b), "times that do not rise: {:?}", mapped.ends_s);

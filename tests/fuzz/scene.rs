@@ -181,7 +181,7 @@ fn made(resolved: &Resolved) {
     let json = lists::json(&plan).to_string();
     assert!(!json.contains("null,null"), "numbers that are none in the plan");
     if (high[0] - low[0]).0 * (high[1] - low[1]).0 < MOST_PAGES_AREA_MM2 {
-        let drawings = tiles::drawings(&plan, tiles::Paper::A4);
+        let drawings = tiles::drawings(&plan, weftlight::paper::Paper::A4);
         let figures = Figures { chart: None, preview: None };
         let page = html(&plan, &drawings, &figures);
         assert!(!page.contains("NaN") && !page.contains(">inf"), "a number that is none on the sheet");
