@@ -333,6 +333,64 @@ fn cloth_calibrate_and_compare_photo() {
     }
 }
 
+/// Schemas of what commands print, besides those of files.
+fn of_commands(folder: &Folder) -> Vec<String> {
+    let help = folder.fine(&["check", "--help"]);
+    let listed =
+        help.split("--schema").nth(1).and_then(|rest| rest.split("--pixels").next()).expect("the kinds");
+    let kinds = listed.lines().filter_map(|line| line.trim().strip_prefix("- "));
+    let names = kinds.map(|kind| kind.split(':').next().unwrap_or(kind).to_owned());
+    names.filter(|name| name != "scene" && name != "cloth").collect()
+}
+
+/// A schema asks for every key that it names and allows no others, so that no key can come or go unnoticed. Keys that several
+/// shapes share stand in parts (`allOf`) of a whole that is closed.
+fn whole_and_closed(schema: &Value, definitions: &Value, part: bool, place: &str) {
+    let Value::Object(entries) = schema else {
+        schema
+            .as_array()
+            .into_iter()
+            .flatten()
+            .for_each(|item| whole_and_closed(item, definitions, false, place));
+        return;
+    };
+    if let Some(name) = entries.get("$ref") {
+        let name = name.as_str().and_then(|to| to.strip_prefix("#/$defs/")).expect("a reference");
+        whole_and_closed(&definitions[name], definitions, part, name);
+    }
+    if let Some(parts) = entries.get("allOf") {
+        assert_eq!(entries["unevaluatedProperties"], false, "{place} is open");
+        let parts = parts.as_array().expect("parts");
+        parts.iter().for_each(|each| whole_and_closed(each, definitions, true, place));
+    }
+    if let Some(Value::Object(properties)) = entries.get("properties") {
+        assert!(part || entries["additionalProperties"] == false, "{place} is open");
+        let keys: BTreeSet<&str> = properties.keys().map(String::as_str).collect();
+        let required =
+            entries["required"].as_array().expect("a list").iter().filter_map(Value::as_str).collect();
+        assert_eq!(keys, required, "{place}");
+        properties
+            .iter()
+            .for_each(|(key, inner)| whole_and_closed(inner, definitions, false, &format!("{place}/{key}")));
+    }
+    for keyword in ["items", "anyOf", "additionalProperties"] {
+        entries.get(keyword).into_iter().for_each(|inner| whole_and_closed(inner, definitions, false, place));
+    }
+}
+
+#[test]
+fn every_schema_names_every_key_and_allows_no_others() {
+    let folder = Folder::new();
+    let names = of_commands(&folder);
+    assert_eq!(names.len(), 15, "{names:?}");
+    for name in names {
+        let schema = folder.json(&["check", "--schema", &name]);
+        let title = schema["title"].as_str().expect("a title");
+        assert_eq!(title, format!("What weftlight {} --json prints", name.replacen("cloth-", "cloth ", 1)));
+        whole_and_closed(&schema, &schema["$defs"], false, &name);
+    }
+}
+
 /// With a call that is refused, the reason stands on standard error and nothing on standard output.
 #[test]
 fn refusals_are_told_on_standard_error() {
