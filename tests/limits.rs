@@ -9,7 +9,7 @@ use weftlight::cloth::Cloth;
 use weftlight::cloth::catalogue::{ClothSource, NamedBytes, NamedText};
 use weftlight::diagnose::{Diagnostic, Ink, render};
 use weftlight::files::{self, MOST_BYTES, MOST_DRAWING_BYTES};
-use weftlight::motion::picture::{Placing, MOST_CODES, MOST_PICTURES, MOST_SIDE, PictureError, mapped};
+use weftlight::motion::picture::{MOST_CODES, MOST_PICTURES, MOST_SIDE, PictureError, Placing, mapped};
 use weftlight::motion::shape::{MOST_COLOURS, MOST_KEYFRAMES};
 use weftlight::motion::timing::{MOST_FRAMES, Timing};
 use weftlight::pixels::curve::MOST_LINES;
@@ -195,7 +195,10 @@ fn pictures_of_patterns() {
         bytes
     };
     assert!(mapped(&png(MOST_SIDE, 2), &few, Placing::default()).is_ok());
-    assert!(matches!(mapped(&png(MOST_SIDE + 1, 2), &few, Placing::default()), Err(PictureError::Decoding(_))));
+    assert!(matches!(
+        mapped(&png(MOST_SIDE + 1, 2), &few, Placing::default()),
+        Err(PictureError::Decoding(_))
+    ));
     assert!(mapped(&png(2, MOST_SIDE + 1), &few, Placing::default()).is_err());
     let gif = |count: usize| {
         let mut bytes = Vec::new();

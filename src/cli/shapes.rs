@@ -27,6 +27,7 @@ pub(super) enum Described {
     Make,
     Sheet,
     Spread,
+    SpreadSelfCheck,
     Check,
     ClothList,
     ClothShow,
@@ -58,6 +59,9 @@ impl Described {
             Described::Make => ("make", include_str!("shapes/make.json")),
             Described::Sheet => ("sheet", include_str!("shapes/sheet.json")),
             Described::Spread => ("spread", include_str!("shapes/spread.json")),
+            Described::SpreadSelfCheck => {
+                ("spread --self-check", include_str!("shapes/spread-self-check.json"))
+            }
             Described::Check => ("check", include_str!("shapes/check.json")),
             Described::ClothList => ("cloth list", include_str!("shapes/cloth-list.json")),
             Described::ClothShow => ("cloth show", include_str!("shapes/cloth-show.json")),

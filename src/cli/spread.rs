@@ -79,7 +79,7 @@ pub(super) struct Arguments {
     #[arg(long, value_name = "FILE")]
     csv: Option<PathBuf>,
 
-    /// Print JSON: radii and radiances with direct share, scattered share and spot width (its shape: `weftlight check --schema spread`)
+    /// Print JSON: radii and radiances with direct share, scattered share and spot width (its shape: `weftlight check --schema spread`, of --self-check: spread-self-check)
     #[arg(long)]
     json: bool,
 

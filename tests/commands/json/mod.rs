@@ -275,6 +275,14 @@ fn spread() {
 }
 
 #[test]
+fn spread_self_check() {
+    let (folder, mut shape) = (Folder::new(), Shape::of("spread-self-check"));
+    let call = ["spread", "--self-check=holes", "--photons", "50000", "-o", "map.png", "--csv", "t.csv"];
+    let told = shape.call(&folder, 0, &call);
+    assert_eq!(files(&told), ["map.png", "t.csv"]);
+}
+
+#[test]
 fn check() {
     let (folder, mut shape) =
         (with_demos(&["collar", "wing", "wing.svg", "waistcoat", "waistcoat.svg"]), Shape::of("check"));
