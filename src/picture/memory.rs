@@ -37,7 +37,7 @@ use crate::diagnose::Diagnostic;
 use std::mem::size_of;
 use std::sync::Arc;
 
-/// A picture may take this much, in bytes: a picture of the greatest size (8192 x 8192) behind one even cloth takes 1.5 to 3 GiB, and
+/// A picture may take this much, in bytes: a picture of the greatest size (8192 x 8192) behind one even cloth takes 1.4 to 3 GiB, and
 /// machines on which garments are designed have 8. What needs more is refused before it is begun.
 pub const MOST_MEMORY: usize = 4 << 30;
 /// What does not grow with the picture, in bytes: solving the stack, tables of spots, the caption, what threads hold.
