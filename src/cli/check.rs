@@ -2,7 +2,7 @@
 
 use super::Outcome;
 use super::output;
-use super::preview::try_target;
+use super::targets::{read_for, try_target};
 use super::shapes::Described;
 use crate::cloth::{Basis, Cloth};
 use crate::diagnose::{Diagnostic, to_json};
@@ -90,9 +90,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
 
 /// Writes the places of a scene's pixels as a list.
 fn write_pixels(target: &Path, scene_file: &Path, resolved: &Resolved) -> Result<(), Vec<Diagnostic>> {
-    let mut read: Vec<PathBuf> = resolved.files.iter().map(PathBuf::from).collect();
-    read.push(scene_file.to_path_buf());
-    try_target(target, &read)?;
+    try_target(target, &read_for(scene_file, resolved))?;
     let places = resolved
         .scene
         .pixels

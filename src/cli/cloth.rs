@@ -5,7 +5,7 @@ mod photo;
 
 use super::check::{basis_in_words, cloth_as_json, mm};
 use super::cloths::{find, whole_catalogue};
-use super::{Outcome, output, preview};
+use super::{Outcome, output, preview, targets};
 use crate::cloth::catalogue::Reference;
 use crate::cloth::diffuse::{through_with_range, totals};
 use crate::cloth::{Basis, Cloth};
@@ -126,9 +126,9 @@ fn show(name: &str, target: Option<&Path>, as_json: bool) -> Result<Outcome, Vec
     };
     // A name inside a file may hold anything; the file's own name is known to fit the disk.
     let stem = read.as_deref().and_then(Path::file_stem).map(|stem| stem.to_string_lossy().into_owned());
-    let usual = preview::usual_target(&format!("cloth-{}", stem.as_deref().unwrap_or(&cloth.name)));
+    let usual = targets::usual_target(&format!("cloth-{}", stem.as_deref().unwrap_or(&cloth.name)));
     let target = target.map_or(usual, Path::to_path_buf);
-    preview::try_target(&target, read.as_slice())?;
+    targets::try_target(&target, read.as_slice())?;
     let scene = Scene::one_pixel_behind(&cloth, Millimetres(STAND_OFF_MM), Millimetres(SIDE_MM), SIDE_PX);
     let picture = luminance(&scene);
     let exposure = render::exposure(&scene, &picture);

@@ -25,6 +25,7 @@ mod shapes;
 mod sheet;
 mod spread;
 mod standoff;
+mod targets;
 mod view;
 
 use crate::diagnose::Diagnostic;

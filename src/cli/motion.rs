@@ -2,7 +2,7 @@
 
 use super::charts::{Format, not_drawn};
 use super::numbers::within;
-use super::preview::{try_target, usual_target};
+use super::targets::{try_target, usual_target};
 use super::progress::Progress;
 use super::view::{ViewOptions, size};
 use super::{Outcome, output};

@@ -3,12 +3,12 @@
 use super::check::mm;
 use super::numbers::within;
 use super::on_photo::{self, Lying, PhotoOptions};
+use super::targets::{read_for, try_target, usual_target};
 use super::view::{ViewOptions, direction, gap, side, size};
 use super::{Outcome, output};
 use crate::build::make::{lists::tightest_json, power::greatest_drift};
 use crate::build::{Case, powered::powered};
 use crate::choose::standoff::Subject;
-use crate::cloth::catalogue::Reference;
 use crate::diagnose::Diagnostic;
 use crate::files;
 use crate::judge::bare_light::{BareLight, SEEN_BARE};
@@ -28,8 +28,6 @@ use clap::Args;
 use serde_json::json;
 use std::path::{Path, PathBuf};
 
-/// The folder into which pictures go when no file is named.
-const PICTURES: &str = "renders";
 
 /// Draw what a person will see: the scene behind its cloth, as a PNG picture
 ///
@@ -107,29 +105,6 @@ impl Arguments {
 /// A time of a pattern.
 fn at(text: &str) -> Result<f64, String> {
     within(text, &Limits::new(0.0, DURATION_S.most, DURATION_S.unit))
-}
-
-/// Where a picture goes without being told: under the present folder, by the name of a scene or cloth.
-pub(super) fn usual_target(name: &str) -> PathBuf {
-    Path::new(PICTURES).join(format!("{name}.png"))
-}
-
-/// Tries a place where a picture is to be written. The folder of the usual places is made, others must be there; none of
-/// the files that were read may be written over, and no scene or cloth, which end in .yaml.
-pub(super) fn try_target(target: &Path, read: &[PathBuf]) -> Result<(), Vec<Diagnostic>> {
-    if read.iter().any(|file| files::same_file(file, target)) {
-        let shown = target.display().to_string();
-        let fault = Diagnostic::of_file(&shown, "this file was read and would be written over");
-        return Err(vec![fault.next("Choose another name for what is to be written.")]);
-    }
-    if let Reference::Path(shown) = Reference::of(&target.to_string_lossy()) {
-        let fault = Diagnostic::of_file(shown, "names that end in .yaml are for scenes and cloths");
-        return Err(vec![fault.next("Choose another name for what is to be written.")]);
-    }
-    if target.parent() == Some(Path::new(PICTURES)) {
-        files::make_folder(Path::new(PICTURES))?;
-    }
-    files::check_writable(target)
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {

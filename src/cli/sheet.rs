@@ -1,6 +1,6 @@
 //! `weftlight sheet`: what to send to a client.
 
-use super::preview::try_target;
+use super::targets::{has_folder_above, read_for, try_target, usual_folder};
 use super::{Outcome, judged, output};
 use crate::build::make::lists::{battery_json, current_json};
 use crate::client::html::html_for;
@@ -101,8 +101,7 @@ enum Form {
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     let resolved = read_with_warnings(&arguments.scene)?;
     let targets = targets(arguments)?;
-    let mut read: Vec<PathBuf> = resolved.files.iter().map(PathBuf::from).collect();
-    read.push(arguments.scene.clone());
+    let read = read_for(&arguments.scene, &resolved);
     targets.iter().try_for_each(|(_, target)| try_target(target, &read))?;
     output::diagnostics(&resolved.warnings);
 
@@ -141,7 +140,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
 fn targets(arguments: &Arguments) -> Result<Vec<(Form, PathBuf)>, Vec<Diagnostic>> {
     let stem = arguments.scene.file_stem().unwrap_or_default().to_string_lossy().into_owned();
     let folder = match &arguments.output {
-        None => Path::new("renders").join(format!("{stem}-sheet")),
+        None => usual_folder(&arguments.scene, "sheet"),
         Some(output) => {
             let ending = output.extension().unwrap_or_default().to_string_lossy().to_lowercase();
             match ending.as_str() {
@@ -157,12 +156,7 @@ fn targets(arguments: &Arguments) -> Result<Vec<(Form, PathBuf)>, Vec<Diagnostic
                     return Err(vec![fault.allowed("a folder, or a name that ends in .html or .pdf")]);
                 }
             }
-            let above = output.parent().filter(|above| !above.as_os_str().is_empty());
-            if let Some(above) = above.filter(|above| !above.is_dir()) {
-                let what = format!("the folder `{}` does not exist", above.display());
-                let fault = Diagnostic::of_file(&output.display().to_string(), what);
-                return Err(vec![fault.next("Make it first, or choose another place.")]);
-            }
+            has_folder_above(output)?;
             output.clone()
         }
     };

@@ -4,7 +4,7 @@ mod heat_map;
 mod self_check;
 
 use super::numbers::{whole_within, within};
-use super::preview::try_target;
+use super::targets::{read_for, try_target};
 use super::{Outcome, output};
 use crate::diagnose::Diagnostic;
 use crate::files;
@@ -143,7 +143,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
 fn of_scene(arguments: &Arguments, file: &PathBuf) -> Result<Outcome, Vec<Diagnostic>> {
     let read = read_with_warnings(file)?;
     if let Some(path) = &arguments.csv {
-        try_target(path, std::slice::from_ref(file))?;
+        try_target(path, &read_for(file, &read))?;
     }
     output::diagnostics(&read.warnings);
     let scene = read.scene;

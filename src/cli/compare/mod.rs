@@ -5,7 +5,8 @@ mod table;
 
 use super::cloths::{Chosen, choose};
 use super::numbers::{whole_within, within};
-use super::preview::{not_encoded, try_target, usual_target};
+use super::preview::not_encoded;
+use super::targets::{read_for, try_targets, usual_target};
 use super::progress::Progress;
 use super::view::{ViewOptions, distance, gap};
 use super::{Outcome, output};
@@ -191,7 +192,9 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
 }
 
 fn prepare(arguments: &Arguments) -> Result<(Job, Vec<Diagnostic>), Vec<Diagnostic>> {
-    let Resolved { scene, warnings, .. } = read_with_warnings(&arguments.scene)?;
+    let resolved = read_with_warnings(&arguments.scene)?;
+    let mut read = read_for(&arguments.scene, &resolved);
+    let Resolved { scene, warnings, .. } = resolved;
     let scene = arguments.view.applied(scene);
     let Chosen { cloths, faults, files: cloth_files } = choose(&arguments.cloths)?;
     let wanted = Wanted {
@@ -205,17 +208,8 @@ fn prepare(arguments: &Arguments) -> Result<(Job, Vec<Diagnostic>), Vec<Diagnost
     contradictions(arguments, &scene, &candidates, pitch_mm)?;
     let stem = arguments.scene.file_stem().unwrap_or_default().to_string_lossy();
     let target = arguments.output.clone().unwrap_or_else(|| usual_target(&format!("{stem}-compare")));
-    if let Some(csv) = arguments.csv.as_deref().filter(|csv| files::same_file(csv, &target)) {
-        let fault =
-            Diagnostic::of_file(&csv.display().to_string(), "picture and table would go to this file");
-        return Err(vec![fault.next("Give each its own file name.")]);
-    }
-    let mut read = cloth_files;
-    read.push(arguments.scene.clone());
-    // The place that was named is tried first, so that a refusal leaves no folder for the usual one behind.
-    for place in arguments.csv.iter().chain([&target]) {
-        try_target(place, &read)?;
-    }
+    read.extend(cloth_files);
+    try_targets(arguments.csv.iter().chain([&target]), &read)?;
     Ok((Job { scene, wanted, candidates, faults, target, csv: arguments.csv.clone(), pitch_mm }, warnings))
 }
 

@@ -2,7 +2,7 @@
 
 mod words;
 
-use super::preview::try_target;
+use super::targets::{has_folder_above, read_for, try_target, try_targets, usual_folder};
 use super::{Outcome, output};
 use crate::build::make::figures::{Figures, preview};
 use crate::build::make::tiles::{Drawings, drawings};
@@ -75,7 +75,7 @@ fn hours(text: &str) -> Result<f64, String> {
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     let resolved = read_with_warnings(&arguments.scene)?;
     check_call(arguments, &resolved)?;
-    let folder = arguments.output.clone().unwrap_or_else(|| usual_folder(&arguments.scene));
+    let folder = arguments.output.clone().unwrap_or_else(|| usual_folder(&arguments.scene, "make"));
     if let Some(target) = &arguments.map {
         map_form(target)?;
     }
@@ -160,12 +160,6 @@ fn check_call(arguments: &Arguments, resolved: &Resolved) -> Result<(), Vec<Diag
     Ok(())
 }
 
-/// Where the files go without being told.
-fn usual_folder(scene: &Path) -> PathBuf {
-    let stem = scene.file_stem().unwrap_or_default().to_string_lossy().into_owned();
-    Path::new("renders").join(format!("{stem}-make"))
-}
-
 /// Tries every place before the work; makes the folder.
 fn try_places(
     arguments: &Arguments,
@@ -173,24 +167,15 @@ fn try_places(
     folder: &Path,
     targets: &[PathBuf],
 ) -> Result<(), Vec<Diagnostic>> {
-    let mut read: Vec<PathBuf> = resolved.files.iter().map(PathBuf::from).collect();
-    read.push(arguments.scene.clone());
+    let read = read_for(&arguments.scene, resolved);
     let own: Vec<&PathBuf> = arguments.csv.iter().chain(&arguments.map).collect();
-    for (i, target) in own.iter().enumerate() {
-        if own[..i].iter().copied().chain(targets).any(|other| files::same_file(other, target)) {
-            let fault =
-                Diagnostic::of_file(&target.display().to_string(), "this file would be written twice");
-            return Err(vec![fault.next("Give each its own name.")]);
-        }
-        try_target(target, &read)?;
+    if let Some(target) = own.iter().find(|own| targets.iter().any(|other| files::same_file(other, own))) {
+        let fault = Diagnostic::of_file(&target.display().to_string(), "this file would be written twice");
+        return Err(vec![fault.next("Give each its own file name.")]);
     }
+    try_targets(own, &read)?;
     if arguments.output.is_some() && !folder.exists() {
-        let above = folder.parent().filter(|above| !above.as_os_str().is_empty());
-        if let Some(above) = above.filter(|above| !above.is_dir()) {
-            let what = format!("the folder `{}` does not exist", above.display());
-            let fault = Diagnostic::of_file(&folder.display().to_string(), what);
-            return Err(vec![fault.next("Make it first, or choose another place.")]);
-        }
+        has_folder_above(folder)?;
     }
     files::make_folder(folder)?;
     targets.iter().try_for_each(|target| try_target(target, &read))

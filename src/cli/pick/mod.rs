@@ -5,7 +5,7 @@ mod data;
 use super::charts::{Format, not_drawn};
 use super::cloths::{Chosen, choose};
 use super::numbers::{whole_within, within};
-use super::preview::try_target;
+use super::targets::{read_for, try_targets, usual_target};
 use super::progress::Progress;
 use super::view::{ViewOptions, Want, gap, pitch};
 use super::{Outcome, output};
@@ -137,7 +137,7 @@ fn layers(text: &str) -> Result<usize, String> {
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     let chosen = choose(&arguments.cloths)?;
-    let (offer, warnings) = offer(arguments, &chosen)?;
+    let (offer, warnings, mut read) = offer(arguments, &chosen)?;
     let wants = Wants {
         softness: arguments.want.into(),
         at_least_cd_m2: arguments.at_least_cd_m2,
@@ -150,11 +150,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     let stem = arguments.scene.file_stem().unwrap_or_default().to_string_lossy().into_owned();
     let targets = targets(arguments, &stem);
     let formats = targets.iter().map(|target| Format::of(target)).collect::<Result<Vec<_>, _>>()?;
-    let mut read = vec![arguments.scene.clone()];
     read.extend(chosen.files.iter().cloned());
-    for target in arguments.csv.iter().chain(&targets) {
-        try_target(target, &read)?;
-    }
+    try_targets(arguments.csv.iter().chain(&targets), &read)?;
     output::diagnostics(&warnings);
     output::diagnostics(&chosen.faults);
     let picked = {
@@ -204,14 +201,16 @@ fn next_after(arguments: &Arguments, picked: &Picked) {
     output::next("see A", words.chain(way.into_iter().chain(all).map(OsStr::new)));
 }
 
-/// The scene at every pitch, and all else that is on offer.
-fn offer(arguments: &Arguments, chosen: &Chosen) -> Result<(Offer, Vec<Diagnostic>), Vec<Diagnostic>> {
+/// The scene at every pitch, and all else that is on offer; warnings, and the files that were read.
+fn offer(arguments: &Arguments, chosen: &Chosen) -> Result<(Offer, Vec<Diagnostic>, Vec<PathBuf>), Vec<Diagnostic>> {
     let mut warnings = Vec::new();
+    let mut files = Vec::new();
     let mut read: Vec<Scene> = Vec::new();
     let mut pitches = arguments.pitch_mm.clone();
     pitches.sort_by(f64::total_cmp);
     pitches.dedup();
     let mut take = |resolved: Resolved| {
+        files = read_for(&arguments.scene, &resolved);
         warnings.extend(resolved.warnings);
         read.push(arguments.view.applied(resolved.scene));
     };
@@ -247,7 +246,7 @@ fn offer(arguments: &Arguments, chosen: &Chosen) -> Result<(Offer, Vec<Diagnosti
     layers.sort_unstable();
     layers.dedup();
     let replaced = if arguments.replace_all { Replaced::All } else { Replaced::Outermost };
-    Ok((Offer { scenes, cloths: chosen.cloths.clone(), layers, gaps_mm, replaced }, warnings))
+    Ok((Offer { scenes, cloths: chosen.cloths.clone(), layers, gaps_mm, replaced }, warnings, files))
 }
 
 /// Refuses wants that nothing on offer can meet, whatever the physics, and searches without end.
@@ -298,7 +297,7 @@ fn targets(arguments: &Arguments, stem: &str) -> Vec<PathBuf> {
     if !arguments.output.is_empty() {
         return arguments.output.clone();
     }
-    let usual = super::preview::usual_target(&format!("{stem}-pick"));
+    let usual = usual_target(&format!("{stem}-pick"));
     vec![usual.with_extension("svg"), usual]
 }
 

@@ -3,7 +3,7 @@
 use super::heat_map::heat_map;
 use super::{Arguments, Outcome, output};
 use crate::cli::charts::{Format, not_drawn};
-use crate::cli::preview::{try_target, usual_target};
+use crate::cli::targets::{try_targets, usual_target};
 use crate::cli::progress::Progress;
 use crate::diagnose::Diagnostic;
 use crate::files;
@@ -58,9 +58,7 @@ pub(super) struct Report {
 pub(super) fn run(arguments: &Arguments, stacks: Stacks) -> Result<Outcome, Vec<Diagnostic>> {
     let target = arguments.output.clone().unwrap_or_else(|| usual_target("self-check"));
     let format = Format::of(&target)?;
-    for path in arguments.csv.iter().chain([&target]) {
-        try_target(path, &[])?;
-    }
+    try_targets(arguments.csv.iter().chain([&target]), &[])?;
     // The seed goes with the place in the whole list, so that some stacks alone come out as among all.
     let cases: Vec<(Case, u64)> =
         cases().into_iter().zip(0..).filter(|(case, _)| stacks.hold(case)).collect();

@@ -6,7 +6,7 @@ mod words;
 
 use super::charts::{Format, not_drawn};
 use super::cloths::whole_catalogue;
-use super::preview::{try_target, usual_target};
+use super::targets::{read_for, try_targets, usual_target};
 use super::progress::Progress;
 use super::view::{ViewOptions, Want, gap, pitch};
 use super::{Outcome, output};
@@ -108,8 +108,8 @@ struct Report {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
-    let (subjects, warnings) = subjects(arguments)?;
-    let targets = targets(arguments)?;
+    let (subjects, warnings, read) = subjects(arguments)?;
+    let targets = targets(arguments, &read)?;
     output::diagnostics(&warnings);
     let want = Softness::from(arguments.want);
     let cases = cases(arguments, subjects, want, &whole_catalogue()?);
@@ -139,9 +139,10 @@ fn next_after(arguments: &Arguments, report: &Report) {
     output::next("see it with this gap", words);
 }
 
-/// The scene at each pitch.
-fn subjects(arguments: &Arguments) -> Result<(Vec<Subject>, Vec<Diagnostic>), Vec<Diagnostic>> {
+/// The scene at each pitch, warnings, and the files that were read.
+fn subjects(arguments: &Arguments) -> Result<(Vec<Subject>, Vec<Diagnostic>, Vec<PathBuf>), Vec<Diagnostic>> {
     let own = read_with_warnings(&arguments.scene)?;
+    let read = read_for(&arguments.scene, &own);
     let shown = arguments.scene.display().to_string();
     let prepared = |scene: Scene| {
         Subject::new(arguments.view.applied(scene)).map_err(|fault| unjudgeable(&shown, fault))
@@ -154,7 +155,7 @@ fn subjects(arguments: &Arguments) -> Result<(Vec<Subject>, Vec<Diagnostic>), Ve
         return Err(vec![fault.allowed(format!("at most {MOST_PITCHES}"))]);
     }
     if pitches.is_empty() {
-        return Ok((vec![prepared(own.scene)?], own.warnings));
+        return Ok((vec![prepared(own.scene)?], own.warnings, read));
     }
     let mut subjects = Vec::new();
     for asked in pitches {
@@ -173,7 +174,7 @@ fn subjects(arguments: &Arguments) -> Result<(Vec<Subject>, Vec<Diagnostic>), Ve
         }
         subjects.push(subject);
     }
-    Ok((subjects, own.warnings))
+    Ok((subjects, own.warnings, read))
 }
 
 /// Says at which pitch a scene cannot be used that can be as it is.
@@ -206,7 +207,7 @@ fn unjudgeable(shown: &str, fault: Unjudgeable) -> Vec<Diagnostic> {
 }
 
 /// The files to write, each tried before the work.
-fn targets(arguments: &Arguments) -> Result<Vec<PathBuf>, Vec<Diagnostic>> {
+fn targets(arguments: &Arguments, read: &[PathBuf]) -> Result<Vec<PathBuf>, Vec<Diagnostic>> {
     let mut targets = arguments.output.clone();
     if targets.is_empty() {
         let stem = arguments.scene.file_stem().unwrap_or_default().to_string_lossy();
@@ -216,19 +217,7 @@ fn targets(arguments: &Arguments) -> Result<Vec<PathBuf>, Vec<Diagnostic>> {
     for target in &targets {
         Format::of(target)?;
     }
-    // The usual folder is made when it is tried, so it comes last: a refusal leaves nothing behind.
-    let mut all: Vec<&PathBuf> = targets.iter().chain(&arguments.csv).collect();
-    all.sort_by_key(|target| target.parent() == usual_target("x").parent());
-    for (i, target) in all.iter().enumerate() {
-        if all[..i].iter().any(|former| files::same_file(former, target)) {
-            let fault =
-                Diagnostic::of_file(&target.display().to_string(), "this file would be written twice");
-            return Err(vec![fault.next("Give each its own file name.")]);
-        }
-    }
-    for target in all {
-        try_target(target, std::slice::from_ref(&arguments.scene))?;
-    }
+    try_targets(targets.iter().chain(&arguments.csv), read)?;
     Ok(targets)
 }
 

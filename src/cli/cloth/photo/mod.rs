@@ -9,7 +9,7 @@ pub(super) use calibrate::{Arguments as CalibrateArguments, run as calibrate};
 pub(super) use compare::{Arguments as CompareArguments, run as compare};
 
 use super::super::charts::{Format, not_drawn};
-use super::super::preview::try_target;
+use super::super::targets::try_target;
 use crate::diagnose::Diagnostic;
 use crate::files;
 use crate::photo::decode::MOST_MEMORY;
