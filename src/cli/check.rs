@@ -2,8 +2,8 @@
 
 use super::Outcome;
 use super::output;
-use super::targets::{read_for, try_target};
 use super::shapes::Described;
+use super::targets::{read_for, try_target};
 use crate::cloth::{Basis, Cloth};
 use crate::diagnose::{Diagnostic, to_json};
 use crate::files;

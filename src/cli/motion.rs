@@ -2,8 +2,8 @@
 
 use super::charts::{Format, not_drawn};
 use super::numbers::within;
-use super::targets::{try_target, usual_target};
 use super::progress::Progress;
+use super::targets::{try_target, usual_target};
 use super::view::{ViewOptions, size};
 use super::{Outcome, output};
 use crate::build::{

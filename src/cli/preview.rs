@@ -28,7 +28,6 @@ use clap::Args;
 use serde_json::json;
 use std::path::{Path, PathBuf};
 
-
 /// Draw what a person will see: the scene behind its cloth, as a PNG picture
 ///
 /// The exposure is stated under the picture: choose it with --exposure-ev to compare pictures side by side. Without

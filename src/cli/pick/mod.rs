@@ -5,8 +5,8 @@ mod data;
 use super::charts::{Format, not_drawn};
 use super::cloths::{Chosen, choose};
 use super::numbers::{whole_within, within};
-use super::targets::{read_for, try_targets, usual_target};
 use super::progress::Progress;
+use super::targets::{read_for, try_targets, usual_target};
 use super::view::{ViewOptions, Want, gap, pitch};
 use super::{Outcome, output};
 use crate::choose::compare::words::{digits, percent, ranged};
@@ -202,7 +202,10 @@ fn next_after(arguments: &Arguments, picked: &Picked) {
 }
 
 /// The scene at every pitch, and all else that is on offer; warnings, and the files that were read.
-fn offer(arguments: &Arguments, chosen: &Chosen) -> Result<(Offer, Vec<Diagnostic>, Vec<PathBuf>), Vec<Diagnostic>> {
+fn offer(
+    arguments: &Arguments,
+    chosen: &Chosen,
+) -> Result<(Offer, Vec<Diagnostic>, Vec<PathBuf>), Vec<Diagnostic>> {
     let mut warnings = Vec::new();
     let mut files = Vec::new();
     let mut read: Vec<Scene> = Vec::new();

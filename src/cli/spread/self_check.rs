@@ -3,8 +3,8 @@
 use super::heat_map::heat_map;
 use super::{Arguments, Outcome, output};
 use crate::cli::charts::{Format, not_drawn};
-use crate::cli::targets::{try_targets, usual_target};
 use crate::cli::progress::Progress;
+use crate::cli::targets::{try_targets, usual_target};
 use crate::diagnose::Diagnostic;
 use crate::files;
 use crate::light::accuracy::{Case, Checked, FINE_ENOUGH, Group, SIGMAS, cases, check};

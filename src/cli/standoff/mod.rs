@@ -6,8 +6,8 @@ mod words;
 
 use super::charts::{Format, not_drawn};
 use super::cloths::whole_catalogue;
-use super::targets::{read_for, try_targets, usual_target};
 use super::progress::Progress;
+use super::targets::{read_for, try_targets, usual_target};
 use super::view::{ViewOptions, Want, gap, pitch};
 use super::{Outcome, output};
 use crate::choose::standoff::{
