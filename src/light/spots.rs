@@ -5,7 +5,7 @@
 //! against 0.5 um). Every distinct stack is solved at every frequency; the forward-scattering excess of a layer depends on
 //! that layer's own albedo smoothly, so it is computed at a few albedos and interpolated in sqrt(1 - albedo).
 //!
-//! A single cloth that is thick against its stand-off is solved by [`super::harmonics`] instead of [`super::forward`]; where one gives
+//! A single cloth that is thick against its stand-off is solved by `harmonics` instead of [`super::forward`]; where one gives
 //! way to the other both are mixed.
 //!
 //! Two extremes are caught here: cloth so dense that the transport would see only its own rounding (`dense`), and cloth that
