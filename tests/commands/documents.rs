@@ -4,7 +4,8 @@ use super::Folder;
 use std::collections::BTreeMap;
 use std::path::Path;
 
-const DOCUMENTS: [&str; 4] = ["README.md", "DEVELOPERS.md", "fabrics/photo-guide.md", "tests/bench/README.md"];
+const DOCUMENTS: [&str; 4] =
+    ["README.md", "DEVELOPERS.md", "fabrics/photo-guide.md", "tests/bench/README.md"];
 
 fn text_of(document: &str) -> String {
     std::fs::read_to_string(document).unwrap_or_else(|error| panic!("{document}: {error}"))
@@ -22,7 +23,8 @@ fn commands(text: &str) -> Vec<Vec<String>> {
         let line = line.split(" #").next().unwrap_or_default().trim();
         line.strip_prefix("weftlight ").or_else(|| line.strip_prefix("cargo run -- ")).map(str::to_owned)
     });
-    let words = |line: String| line.split_whitespace().map(|word| word.trim_matches('"').to_owned()).collect();
+    let words =
+        |line: String| line.split_whitespace().map(|word| word.trim_matches('"').to_owned()).collect();
     lines.map(words).collect()
 }
 
@@ -74,7 +76,9 @@ fn paths_that_the_contributors_guide_names_are_there() {
     let text = text_of("DEVELOPERS.md");
     let named: Vec<&str> = between(&text, "`", "`")
         .into_iter()
-        .filter(|word| ["src/", "tests/", "fabrics/", "scenes/", ".ci/"].iter().any(|start| word.starts_with(start)))
+        .filter(|word| {
+            ["src/", "tests/", "fabrics/", "scenes/", ".ci/"].iter().any(|start| word.starts_with(start))
+        })
         .collect();
     assert!(named.len() > 20, "{named:?}");
     for name in named {

@@ -147,7 +147,16 @@ impl Bench {
         write(folder, "spot", table.values.iter().flatten().copied())?;
         write(folder, "places", places.iter().map(|&i| i as f64))?;
         write(folder, "exact", exact.iter().flatten().copied())?;
-        self.case = Some(Case { frame, points, table, places, exact, direct_s, peaks: [f64::NAN; 3], error: f64::NAN });
+        self.case = Some(Case {
+            frame,
+            points,
+            table,
+            places,
+            exact,
+            direct_s,
+            peaks: [f64::NAN; 3],
+            error: f64::NAN,
+        });
         Ok(json!({ "places": many }))
     }
 
@@ -167,8 +176,8 @@ impl Bench {
         case.peaks = peaks(&plane);
         case.error = error(&plane, case.peaks, case);
         let [nx, ny] = plane.report.nodes;
-        let [own_x, own_y] =
-            [case.frame.width_px, case.frame.height_px].map(|n| weftlight::picture::fft2::smooth_size(n as usize, true));
+        let [own_x, own_y] = [case.frame.width_px, case.frame.height_px]
+            .map(|n| weftlight::picture::fft2::smooth_size(n as usize, true));
         let grid = (Fft2::new(nx, ny), vec![0.5_f32; nx * ny]);
         let own = (Fft2::new(own_x, own_y), vec![0.5_f32; own_x * own_y]);
         let (mut of_picture, mut of_grid, mut of_own) = (Vec::new(), Vec::new(), Vec::new());
@@ -203,7 +212,8 @@ impl Bench {
         let middle = seen.rings[0].radiance;
         let spots_at_brightest = case.peaks[1] / (CHANNELS as f64 * case.table.at(0.0)[1]);
         let scatter = middle.standard_error / middle.value;
-        let needed = seen.photons as f64 * (scatter / case.error).powi(2) * case.points.len() as f64 / spots_at_brightest;
+        let needed = seen.photons as f64 * (scatter / case.error).powi(2) * case.points.len() as f64
+            / spots_at_brightest;
         let a_second = seen.photons as f64 / took;
         Ok(json!({ "photons_per_s": a_second, "photons": needed, "seconds": needed / a_second }))
     }
