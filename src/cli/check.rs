@@ -4,7 +4,7 @@ use super::Outcome;
 use super::output;
 use super::shapes::Described;
 use super::targets::{read_for, try_target};
-use crate::cloth::{Basis, Cloth};
+use crate::cloth::Cloth;
 use crate::diagnose::{Diagnostic, to_json};
 use crate::files;
 use crate::pixels::laying::Kind;
@@ -175,10 +175,6 @@ fn areal_mass(scene: &Scene) -> Option<f64> {
     scene.stack.iter().map(|placed| placed.cloth.areal_mass_g_m2).sum()
 }
 
-pub(super) fn basis_in_words(basis: Basis) -> &'static str {
-    basis.in_words()
-}
-
 /// A length without needless decimals.
 pub(super) fn mm(length: f64) -> String {
     format!("{} mm", (length * 100.0).round() / 100.0)
@@ -297,7 +293,7 @@ fn scene_in_words(Resolved { scene, laid, scales, .. }: &Resolved) -> String {
             i + 1,
             cloth.title,
             mm(cloth.thickness.0),
-            basis_in_words(cloth.basis)
+            cloth.basis.in_words()
         ));
     }
     if let Some([low, high]) = scene.uneven_mm() {
@@ -359,7 +355,7 @@ fn cloth_in_words(cloth: &Cloth) -> String {
         cloth.title,
         cloth.name,
         mm(cloth.thickness.0),
-        basis_in_words(cloth.basis),
+        cloth.basis.in_words(),
         cloth.source.trim_end_matches('.')
     )
 }

@@ -3,7 +3,7 @@
 mod estimate;
 mod photo;
 
-use super::check::{basis_in_words, cloth_as_json, mm};
+use super::check::{cloth_as_json, mm};
 use super::cloths::{find, whole_catalogue};
 use super::{Outcome, output, preview, targets};
 use crate::cloth::catalogue::Reference;
@@ -160,7 +160,7 @@ fn in_words(cloth: &Cloth, target: &Path, picture: &LuminanceImage) -> String {
             cloth.title,
             cloth.name,
             mm(cloth.thickness.0),
-            basis_in_words(cloth.basis)
+            cloth.basis.in_words()
         ),
         String::new(),
         format!("Optical thickness of the covered part: {}{}.", three_digits(tau), sure(u.optical_thickness)),
@@ -207,7 +207,7 @@ fn in_words(cloth: &Cloth, target: &Path, picture: &LuminanceImage) -> String {
 
 fn whole_json(cloth: &Cloth) -> serde_json::Value {
     let mut whole = cloth_as_json(cloth);
-    whole["basis"] = json!(basis_in_words(cloth.basis));
+    whole["basis"] = json!(cloth.basis.in_words());
     whole["optical_thickness"] = json!(cloth.extinction.0 * cloth.thickness.0);
     whole["relative_uncertainty"] = json!({
         "optical_thickness": cloth.uncertainty.optical_thickness, "openness": cloth.uncertainty.openness,

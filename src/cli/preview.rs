@@ -125,9 +125,8 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
         return Err(problems);
     }
     different_files(&jobs, arguments.linear.as_deref())?;
-    let drawings = jobs.iter().flat_map(|job| &job.read);
-    let read: Vec<PathBuf> = arguments.scenes.iter().chain(drawings).cloned().collect();
-    let read: Vec<PathBuf> = read.into_iter().chain(arguments.photo.file()).collect();
+    let read: Vec<PathBuf> =
+        jobs.iter().flat_map(|job| job.read.iter().cloned()).chain(arguments.photo.file()).collect();
     for target in arguments.linear.iter().chain(jobs.iter().map(|job| &job.target)) {
         try_target(target, &read)?;
     }
@@ -195,7 +194,7 @@ fn different_files(jobs: &[Job], linear: Option<&Path>) -> Result<(), Vec<Diagno
 struct Job {
     scene: Scene,
     target: PathBuf,
-    /// Drawings and lists that the scene names.
+    /// The scene file, and the drawings and lists that it names.
     read: Vec<PathBuf>,
     /// What the supply allows, where the picture shows that.
     powered: Option<AsPowered>,
@@ -255,7 +254,9 @@ fn allowed(file: &Path, scene: &Scene) -> Result<(Scene, Option<AsPowered>), Vec
 
 impl Job {
     fn prepare(arguments: &Arguments, file: &Path) -> Result<(Job, Vec<Diagnostic>), Vec<Diagnostic>> {
-        let Resolved { scene, warnings, files, .. } = read_with_warnings(file)?;
+        let resolved = read_with_warnings(file)?;
+        let read = read_for(file, &resolved);
+        let Resolved { scene, warnings, .. } = resolved;
         if arguments.gap_mm.is_some() && scene.stack.is_empty() {
             let shown = file.display().to_string();
             let fault = Diagnostic::of_file(&shown, "the scene has no cloth, so there is no gap to set");
@@ -270,7 +271,6 @@ impl Job {
         }
         let stem = || file.file_stem().unwrap_or_default().to_string_lossy();
         let target = arguments.output.clone().unwrap_or_else(|| usual_target(&stem()));
-        let read = files.into_iter().map(PathBuf::from).collect();
         let scene = arguments.applied(scene);
         let (scene, powered) = if arguments.as_powered { allowed(file, &scene)? } else { (scene, None) };
         let photo = arguments.photo.lying(&scene, file, arguments.size_px)?;

@@ -362,7 +362,9 @@ fn ring_mean(
         cut_error(black, noise),
         coding_error(photo, channel, step, mean, noise),
     ];
-    let standard_error = errors.iter().map(|e| e * e).sum::<f64>().sqrt();
+    // Where too few clusters show a scatter, rounding remains: a step's own error in each of the pixels.
+    let least = step / 12.0_f64.sqrt() / pixels.sqrt();
+    let standard_error = errors.iter().map(|e| e * e).sum::<f64>().sqrt().max(least);
     RingMean { mean, standard_error, pixels: pixels as usize, covered, places_mm }
 }
 

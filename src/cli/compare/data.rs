@@ -4,7 +4,6 @@ use super::Found;
 use crate::choose::compare::filter::Filter;
 use crate::choose::compare::verdict::{Grade, Graded, LEAST_CONTRAST, MOST_COLOUR_SHIFT};
 use crate::choose::compare::{Row, told_apart};
-use crate::cli::check::basis_in_words;
 use crate::cli::{judged, output};
 use crate::diagnose::to_json;
 use crate::judge::numbers::{Numbers, Range};
@@ -82,7 +81,7 @@ fn plain_row(row: &Row) -> Value {
     json!({
         "cloth": candidate.cloth.name,
         "title": candidate.cloth.title,
-        "basis": basis_in_words(candidate.cloth.basis),
+        "basis": candidate.cloth.basis.in_words(),
         "layers": candidate.layers,
         "gap_mm": candidate.gap.0,
         "price_per_m": candidate.price_per_m(),
