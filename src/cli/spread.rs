@@ -20,7 +20,7 @@ use clap::{Args, ValueEnum};
 use self_check::Stacks;
 use serde_json::json;
 use std::fmt::Write;
-use std::path::PathBuf;
+use std::path::{Path, PathBuf};
 
 /// Radii that may be asked for.
 const RADIUS_MM: Limits = Limits::new(0.0, 10_000.0, "mm");
@@ -140,7 +140,7 @@ pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
     }
 }
 
-fn of_scene(arguments: &Arguments, file: &PathBuf) -> Result<Outcome, Vec<Diagnostic>> {
+fn of_scene(arguments: &Arguments, file: &Path) -> Result<Outcome, Vec<Diagnostic>> {
     let read = read_with_warnings(file)?;
     if let Some(path) = &arguments.csv {
         try_target(path, &read_for(file, &read))?;

@@ -141,3 +141,39 @@ fn killed_at_any_moment() {
     // Usually about 13 of 20 are stopped before the picture is in its place.
     assert!(stopped > 0, "at least one was stopped in its work; {finished} had finished");
 }
+
+#[test]
+fn nothing_that_a_scene_names_is_written_over() {
+    let folder = Folder::new();
+    folder.write("wing.yaml", demo("wing"));
+    folder.write("wing.svg", std::fs::read("scenes/wing.svg").expect("a drawing"));
+    for call in [
+        &["standoff", "wing.yaml", "-o", "wing.svg"][..],
+        &["standoff", "wing.yaml", "--csv", "wing.svg"],
+        &["pick", "wing.yaml", "-o", "wing.svg"],
+        &["pick", "wing.yaml", "--csv", "wing.svg"],
+        &["compare", "wing.yaml", "--csv", "wing.svg"],
+        &["spread", "wing.yaml", "--csv", "wing.svg"],
+        &["check", "wing.yaml", "--pixels", "wing.svg"],
+        &["make", "wing.yaml", "-o", "made", "--csv", "wing.svg"],
+    ] {
+        let err = folder.refused(call);
+        assert!(err.contains("was read and would be written over"), "{call:?}: {err}");
+    }
+}
+
+#[test]
+fn no_file_is_written_twice() {
+    let folder = Folder::new();
+    folder.write("collar.yaml", demo("collar"));
+    for call in [
+        &["standoff", "collar.yaml", "-o", "a.svg", "--csv", "a.svg"][..],
+        &["pick", "collar.yaml", "-o", "a.svg", "--csv", "./a.svg"],
+        &["pick", "collar.yaml", "-o", "a.svg", "-o", "a.svg"],
+        &["compare", "collar.yaml", "-o", "a.png", "--csv", "a.png"],
+        &["spread", "--self-check=holes", "-o", "a.svg", "--csv", "a.svg"],
+    ] {
+        let err = folder.refused(call);
+        assert!(err.contains("written twice"), "{call:?}: {err}");
+    }
+}

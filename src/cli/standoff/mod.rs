@@ -108,8 +108,8 @@ struct Report {
 }
 
 pub(super) fn run(arguments: &Arguments) -> Result<Outcome, Vec<Diagnostic>> {
-    let (subjects, warnings, read) = subjects(arguments)?;
-    let targets = targets(arguments, &read)?;
+    let Asked { subjects, warnings, files } = asked(arguments)?;
+    let targets = targets(arguments, &files)?;
     output::diagnostics(&warnings);
     let want = Softness::from(arguments.want);
     let cases = cases(arguments, subjects, want, &whole_catalogue()?);
@@ -139,10 +139,18 @@ fn next_after(arguments: &Arguments, report: &Report) {
     output::next("see it with this gap", words);
 }
 
-/// The scene at each pitch, warnings, and the files that were read.
-fn subjects(arguments: &Arguments) -> Result<(Vec<Subject>, Vec<Diagnostic>, Vec<PathBuf>), Vec<Diagnostic>> {
+/// What is to be looked into.
+struct Asked {
+    /// The scene at each pitch.
+    subjects: Vec<Subject>,
+    warnings: Vec<Diagnostic>,
+    /// The files that were read for it.
+    files: Vec<PathBuf>,
+}
+
+fn asked(arguments: &Arguments) -> Result<Asked, Vec<Diagnostic>> {
     let own = read_with_warnings(&arguments.scene)?;
-    let read = read_for(&arguments.scene, &own);
+    let files = read_for(&arguments.scene, &own);
     let shown = arguments.scene.display().to_string();
     let prepared = |scene: Scene| {
         Subject::new(arguments.view.applied(scene)).map_err(|fault| unjudgeable(&shown, fault))
@@ -155,18 +163,18 @@ fn subjects(arguments: &Arguments) -> Result<(Vec<Subject>, Vec<Diagnostic>, Vec
         return Err(vec![fault.allowed(format!("at most {MOST_PITCHES}"))]);
     }
     if pitches.is_empty() {
-        return Ok((vec![prepared(own.scene)?], own.warnings, read));
+        return Ok(Asked { subjects: vec![prepared(own.scene)?], warnings: own.warnings, files });
     }
     let mut subjects = Vec::new();
-    for asked in pitches {
+    for pitch in pitches {
         let Resolved { scene, .. } =
-            read_at_pitch(&arguments.scene, asked).map_err(|faults| at_pitch(asked, faults))?;
+            read_at_pitch(&arguments.scene, pitch).map_err(|faults| at_pitch(pitch, faults))?;
         let subject = prepared(scene)?;
         let set = subject.pitch_mm();
-        if (set / asked - 1.0).abs() > NOT_AS_ASKED {
+        if (set / pitch - 1.0).abs() > NOT_AS_ASKED {
             let fault = Diagnostic::of_file(
                 &shown,
-                format!("the pixels of this scene cannot stand {asked} mm apart"),
+                format!("the pixels of this scene cannot stand {pitch} mm apart"),
             );
             return Err(vec![fault.next(format!(
                 "The nearest that fits is {set:.1} mm. Single points stay where they are; small rings take whole pixels only."
@@ -174,7 +182,7 @@ fn subjects(arguments: &Arguments) -> Result<(Vec<Subject>, Vec<Diagnostic>, Vec
         }
         subjects.push(subject);
     }
-    Ok((subjects, own.warnings, read))
+    Ok(Asked { subjects, warnings: own.warnings, files })
 }
 
 /// Says at which pitch a scene cannot be used that can be as it is.
