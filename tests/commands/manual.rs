@@ -34,7 +34,8 @@ fn help(folder: &Folder, command: &[String]) -> String {
 fn options(help: &str) -> BTreeSet<String> {
     let lines = help.lines().map(str::trim_start).filter(|line| line.starts_with('-'));
     let words = lines.flat_map(|line| line.split([' ', ','])).filter(|word| word.starts_with("--"));
-    words.map(|word| word.trim_end_matches("...").to_owned()).collect()
+    // An option whose value may be left out has it in brackets: `--self-check[=<STACKS>]`.
+    words.map(|word| word.split('[').next().unwrap_or(word).trim_end_matches("...").to_owned()).collect()
 }
 
 #[test]

@@ -112,7 +112,7 @@ impl Group {
     #[must_use]
     pub fn limit(self) -> f64 {
         match self {
-            Group::OneCloth => 0.07,
+            Group::OneCloth => 0.02,
             Group::Holes | Group::Piles | Group::Side30 => 0.05,
             Group::Side60 => 0.06,
             Group::DenseNear => 0.25,

@@ -6,7 +6,7 @@ use nalgebra::{DMatrix, DVector, SymmetricEigen};
 use std::f64::consts::{PI, SQRT_2};
 use std::sync::OnceLock;
 
-/// Highest degree of the expansion. Tried on the stacks of `tests/dense.rs` against degree 15: 5 leaves up to 4 % in the middle of the
+/// Highest degree of the expansion. Tried on the stacks of `tests/harmonics.rs` against degree 15: 5 leaves up to 4 % in the middle of the
 /// spot, 7 leaves 1 %.
 pub(super) const DEGREE: usize = 7;
 /// The degrees that are used, see [`super::degree_at`].

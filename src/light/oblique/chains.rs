@@ -23,7 +23,7 @@
 //! # Source
 //! As [`crate::light::forward`].
 
-use crate::light::forward::{ANGLES, Directions, bessel_j, convolve};
+use crate::light::forward::{ANGLES, Directions, bessel_table, convolve};
 use crate::light::sheet::{Towards, TowardsTable};
 use crate::light::stack::unscattered;
 use crate::light::{Layer, Optics, Stack};
@@ -72,16 +72,7 @@ pub(super) struct Ways {
 
 impl Ways {
     pub(super) fn new(heights: &[f64], k: f64) -> Ways {
-        let directions = Directions::get();
-        let table = |distance: f64, orders: usize| {
-            let mut by_order = vec![vec![0.0; directions.tangents.len()]; orders];
-            for (f, t) in directions.tangents.iter().enumerate() {
-                for (row, value) in by_order.iter_mut().zip(bessel_j(orders, k * distance * t)) {
-                    row[f] = value;
-                }
-            }
-            by_order
-        };
+        let table = |distance: f64, orders: usize| bessel_table(k * distance, orders);
         let from_source = heights.iter().map(|&h| table(h, VIEW_MODES)).collect();
         let between = (0..heights.len())
             .map(|l| (0..l).map(|j| table(heights[l] - heights[j], VIEW_MODES + SIDE_MODES)).collect())
