@@ -394,7 +394,8 @@ fn every_schema_names_every_key_and_allows_no_others() {
     for name in names {
         let schema = folder.json(&["check", "--schema", &name]);
         let title = schema["title"].as_str().expect("a title");
-        assert_eq!(title, format!("What weftlight {} --json prints", name.replacen("cloth-", "cloth ", 1)));
+        let call = name.replacen("cloth-", "cloth ", 1).replace("spread-", "spread --");
+        assert_eq!(title, format!("What weftlight {call} --json prints"));
         whole_and_closed(&schema, &schema["$defs"], false, &name);
     }
 }
