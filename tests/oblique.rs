@@ -163,7 +163,7 @@ fn dark_dense_cloth_near_the_pixels_agrees_with_photons() {
 }
 
 #[test]
-#[ignore = "known defect: dark dense cloth half as thick as its stand-off is 15 % off at 60 degrees (README, known limits)"]
+#[ignore = "known defect: dark dense cloth half as thick as its stand-off is 10 % off at 60 degrees (README, known limits)"]
 fn dark_dense_cloth_far_to_the_side_agrees_with_photons() {
     dark_dense_cloth_near_the_pixels(60.0);
 }

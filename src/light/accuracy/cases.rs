@@ -115,7 +115,7 @@ impl Group {
             Group::OneCloth => 0.02,
             Group::Holes | Group::Piles | Group::Side30 => 0.05,
             Group::Side60 => 0.06,
-            Group::DenseNear => 0.25,
+            Group::DenseNear => 0.2,
         }
     }
 }
