@@ -105,16 +105,10 @@ pub fn luminance(scene: &Scene) -> LuminanceImage {
 /// The luminance picture of a scene in a given frame.
 #[must_use]
 pub fn luminance_in(scene: &Scene, frame: Frame) -> LuminanceImage {
-    projected(scene, frame, None)
+    projector(scene, frame, None).picture(&levels(scene))
 }
 
-/// As [`luminance_in`], with what was kept from pictures before.
-#[must_use]
-pub fn luminance_with(scene: &Scene, frame: Frame, kept: &Kept) -> LuminanceImage {
-    projected(scene, frame, Some(kept))
-}
-
-/// As [`luminance_in`], when it and what is made of it take no more memory than is allowed.
+/// As [`luminance_in`], with what was kept from pictures before, when it and what is made of it take no more memory than is allowed.
 ///
 /// # Errors
 /// When they would take more than `most` bytes; nothing that grows with the picture is there by then.
@@ -128,10 +122,6 @@ pub fn luminance_within(
     let projector = projector(scene, frame, kept);
     allowed(&frame, needed(&projector, output), most)?;
     Ok(projector.picture(&levels(scene)))
-}
-
-fn projected(scene: &Scene, frame: Frame, kept: Option<&Kept>) -> LuminanceImage {
-    projector(scene, frame, kept).picture(&levels(scene))
 }
 
 fn projector(scene: &Scene, frame: Frame, kept: Option<&Kept>) -> Projector {

@@ -7,8 +7,10 @@
 #![allow(missing_docs, reason = "criterion's macros make public items")]
 #![allow(clippy::print_stdout, reason = "the ratio is what this is about")]
 
+mod shared;
+
 use criterion::{Criterion, criterion_group, criterion_main};
-use std::hint::black_box;
+use shared::{bare_transforms, median, seconds};
 use std::time::{Duration, Instant};
 use weftlight::cloth::catalogue::CatalogueOnly;
 use weftlight::motion::{frames, timing::Timing};
@@ -52,23 +54,7 @@ fn film(scene: &Scene, projector: &Projector, timing: Timing) -> u64 {
 }
 
 fn bare(fft: &Fft2, input: &[f32]) -> f32 {
-    (0..FRAMES)
-        .map(|_| {
-            let spectra: Vec<_> = (0..3).map(|_| fft.forward(black_box(input))).collect();
-            spectra.into_iter().map(|s| fft.inverse(s)[0]).sum::<f32>()
-        })
-        .sum()
-}
-
-fn seconds<T>(work: impl FnOnce() -> T) -> f64 {
-    let start = Instant::now();
-    black_box(work());
-    start.elapsed().as_secs_f64()
-}
-
-fn median(mut values: Vec<f64>) -> f64 {
-    values.sort_by(f64::total_cmp);
-    values[values.len() / 2]
+    (0..FRAMES).map(|_| bare_transforms(fft, input)).sum()
 }
 
 fn motion(c: &mut Criterion) {

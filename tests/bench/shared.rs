@@ -1,4 +1,5 @@
 //! What several benches share: a block of points, the bare transforms, times taken in turn.
+#![allow(dead_code, reason = "no bench needs all of it")]
 
 use std::hint::black_box;
 use std::time::Instant;
