@@ -2,6 +2,7 @@
 
 #![allow(clippy::print_stdout, reason = "the measured errors are worth reading: run with --nocapture")]
 
+use std::f64::consts::PI;
 use weftlight::light::spots::{spots, spots_over_gaps};
 use weftlight::light::totals::radiance_straight_ahead;
 use weftlight::light::{Layer, Optics, Source, Stack, Window, photons};
@@ -119,5 +120,33 @@ fn nothing_jumps_as_a_cloth_comes_nearer() {
     for (pair, gap) in peaks.windows(2).zip(&gaps) {
         let step = pair[0] / pair[1] - 1.0;
         assert!(step > 0.0 && step < STEP, "gap {gap}: {step}");
+    }
+}
+
+#[test]
+fn the_middle_behind_thin_cloth_is_light_scattered_once() {
+    /// Of the middle: 1e-3 may lie beyond the last frequency (`light::spots`), and softening there takes as much again.
+    const ERROR: f64 = 2e-3;
+    /// An image is followed no further than `k = 45 / height`: asymmetries beyond this show it, …
+    const SHARP: f64 = 0.82;
+    /// … at 0.85 so far.
+    const BEYOND: f64 = 0.01;
+    // Chandrasekhar, Radiative Transfer (1950), a thin layer: radiance = irradiance x tau a p(ahead) / (4 pi), straight above a
+    // Lambertian point source of unit flux the irradiance is 1 / (pi h^2), and p(ahead) = (1 + g) / (1 - g)^2 (from memory).
+    let (tau, albedo, thickness) = (1e-5, 0.9, 0.02);
+    for g in [0.0, 0.3, 0.5, 0.6, 0.7, 0.75, 0.79, 0.82, 0.85] {
+        for gap in [1.0, 4.0, 11.64, 24.0, 60.0] {
+            let optics =
+                Optics { extinction: PerMillimetre(tau / thickness), albedo, asymmetry: g, openness: 0.0 };
+            let layer = Layer { gap_below: Millimetres(gap), thickness: Millimetres(thickness), optics };
+            let spot = spots(&[Stack { board_reflectance: 0.0, layers: vec![layer] }], 1.0).remove(0);
+            let found = spot.at_radii(Window::Point, &[0.0])[0];
+            let height = gap + 0.5 * thickness;
+            let expected = tau * albedo * (1.0 + g) / (1.0 - g).powi(2) / (4.0 * PI * PI * height * height);
+            let error = found / expected - 1.0;
+            println!("g {g}, gap {gap} mm: {error:+.2e}");
+            let allowed = if g > SHARP { BEYOND } else { ERROR };
+            assert!(error.abs() < allowed, "g {g}, gap {gap}: {error}");
+        }
     }
 }

@@ -70,9 +70,7 @@ fn shape(stack: &Stack, beam_power: f64, k: f64) -> f64 {
         .map(|(l, layer)| {
             let m = if l == 0 { beam_power } else { 1.0 };
             let across_gap = (m + 1.0) * direct(m + 1.0, 0.0, k * layer.gap_below.0);
-            let optics = layer.optics.reduced();
-            let extinction = optics.extinction.0;
-            let decay = ((3.0 * (1.0 - optics.albedo)).sqrt() * extinction).min(extinction);
+            let decay = layer.optics.diffuse_decay();
             across_gap * (-layer.thickness.0 * (decay.hypot(k) - decay)).exp()
         })
         .product()

@@ -34,8 +34,8 @@
 //!
 //! # Assumptions and validity
 //! Light from the board and light sent back and forth between layers is diffuse enough for the reduced numbers. Good where
-//! layers are not much thicker than the stand-off: figures in `tests/transport.rs`. A single cloth thicker than that is left to
-//! `harmonics`; in piles a thick layer is cut into slices first ([`super::spots`]), and one that is dense and much thicker than
+//! layers are not much thicker than the stand-off: figures in `tests/transport.rs`. A single cloth is left to `harmonics` if it does not
+//! scatter more sharply than that can; in piles a thick layer is cut into slices first ([`super::spots`]), and one that is dense and much thicker than
 //! its stand-off is still about 10 % off. Asymmetries above 0.85 need finer directions than the ones here:
 //! at 0.95 a thin cloth's image of the pixel is 6 % off, at 0.98 the whole spot up to 12 %, at -0.95 as much.
 //!

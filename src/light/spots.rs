@@ -5,8 +5,8 @@
 //! against 0.5 um). Every distinct stack is solved at every frequency; the forward-scattering excess of a layer depends on
 //! that layer's own albedo smoothly, so it is computed at a few albedos and interpolated in sqrt(1 - albedo).
 //!
-//! A single cloth that is thick against its stand-off is solved by `harmonics` instead of [`super::forward`]; where one gives
-//! way to the other both are mixed.
+//! A single cloth that scatters forwards is solved by `harmonics` instead of [`super::forward`]; where one gives way to the other both
+//! are mixed.
 //!
 //! Two extremes are caught here: cloth so dense that the transport would see only its own rounding (`dense`), and cloth that
 //! scatters so sharply forwards that its spot has structure finer than the gap would let through.
@@ -20,16 +20,14 @@ mod gaps;
 
 pub(super) use gaps::mending;
 
-use super::spread::{SpotSpectrum, frequency_knots};
+use super::spread::{FALL, SpotSpectrum, frequency_knots};
+use super::straight::straight_transmittance;
 use super::{Layer, Stack};
 use crate::quantity::Millimetres;
 use gaps::OverGaps;
 
-/// Asymmetry above which a cloth shows a sharp image of the source that falls off more slowly than the gap says; for fibres
-/// it is 0.6 to 0.8.
-const SHARP: f64 = 0.8;
-/// Such an image is followed to `k = 45 / height`, as far as the directions of [`super::forward`] resolve it; this is the
-/// gap that has its last knot there.
+/// An image of the source is followed to `k = 45 / height`, as far as the directions of [`super::forward`] resolve it; this share of the
+/// height is the gap that has its last knot there.
 const FINEST_IMAGE: f64 = 0.41;
 /// Share of the transform's height that may be left at its last knot: rings stay below 1e-3 of the peak.
 pub(super) const CUT: f64 = 1e-3;
@@ -51,7 +49,7 @@ pub fn spots(stacks: &[Stack], beam_power: f64) -> Vec<SpotSpectrum> {
 pub fn spots_over_gaps(stacks: &[Stack], beam_power: f64, gaps_mm: &[f64]) -> Vec<Vec<SpotSpectrum>> {
     let Some(first) = stacks.first() else { return vec![Vec::new(); gaps_mm.len()] };
     if first.layers.is_empty() {
-        let (knots, _) = knots(first);
+        let (knots, _) = knots_by(frequency_knots, first);
         let dark = SpotSpectrum::new(knots.clone(), vec![0.0; knots.len()]);
         return vec![vec![dark; stacks.len()]; gaps_mm.len()];
     }
@@ -91,39 +89,61 @@ pub(super) fn with_gap(stack: &Stack, gap_mm: f64) -> Stack {
     stack
 }
 
-/// Knots of the spots' transform and the length in mm with which it falls off.
-fn knots(stack: &Stack) -> (Vec<f64>, f64) {
-    knots_by(frequency_knots, stack)
+/// The knots that [`Reach`] asks for, made from gap and height by `of`, and the length with which the transform falls off.
+pub(super) fn knots_by(of: impl Fn(f64, f64) -> Vec<f64>, stack: &Stack) -> (Vec<f64>, f64) {
+    let reach = Reach::of(stack);
+    (of(reach.gap, stack.height().0), reach.fall)
 }
 
-/// The same with knots that are made from gap and height by `of`.
-pub(super) fn knots_by(of: impl Fn(f64, f64) -> Vec<f64>, stack: &Stack) -> (Vec<f64>, f64) {
-    let gap = stack.layers.first().map_or(1.0, |l| l.gap_below.0);
-    let height = stack.height().0;
-    match sharpest_image(stack) {
-        None => (of(gap, height), gap),
-        Some(image) => (of(gap.min(FINEST_IMAGE * height), height), image),
+/// How far a stack's transform has to be followed. All in mm.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct Reach {
+    /// The gap over which a spot without an image goes as far ([`super::spread::frequency_end`]).
+    gap: f64,
+    /// The length with which the transform falls off.
+    fall: f64,
+    /// Whether a cloth scatters so sharply forwards that it shows an image of the source sharper than the gap alone would.
+    pub(super) has_image: bool,
+}
+
+impl Reach {
+    /// At small angles the Henyey-Greenstein law goes as `(a^2 + theta^2)^-1.5` with `a = (1 - g) / sqrt(g)`, whose transform is
+    /// `exp(-a k H)` (Gradshteyn & Ryzhik 6.554.4, number from memory). The peak is `int exp(-a k H) k dk`, of which
+    /// `(1 + y) exp(-y)` lies beyond `k = y / (a H)`: [`CUT`] of the peak may. Beside what is scattered more often, once-scattered light
+    /// has the share `tau exp(-tau)` of the light, at most, and `1 / a^2` times the peak of light that goes everywhere.
+    pub(super) fn of(stack: &Stack) -> Reach {
+        /// Share of the light that goes everywhere, at least, behind cloth that has an image at all.
+        const EVERYWHERE: f64 = 0.1;
+        let gap = stack.layers.first().map_or(1.0, |l| l.gap_below.0);
+        let bottoms = stack.bottoms();
+        let image = |i: usize| {
+            let layer = &stack.layers[i];
+            let (tau, g) = (layer.optical_thickness(), layer.optics.asymmetry);
+            if g <= 0.0 {
+                return None;
+            }
+            let a = (1.0 - g) / g.sqrt();
+            let fall = a * (bottoms[i].0 + 0.5 * layer.thickness.0);
+            let once = if tau < 1.0 { 1.0 } else { tau * (1.0 - tau).exp() };
+            let beside =
+                straight_transmittance(&stack.layers[..i]) * straight_transmittance(&stack.layers[i + 1..]);
+            let share = (once * beside / (a * a * EVERYWHERE)).min(1.0);
+            let reach = tail(CUT / share)?;
+            let finest = (FALL * fall / reach).max(FINEST_IMAGE * stack.height().0);
+            (fall < gap && finest < gap).then_some(Reach { gap: finest, fall, has_image: true })
+        };
+        (0..stack.layers.len())
+            .filter_map(image)
+            .min_by(|one, other| one.gap.total_cmp(&other.gap))
+            .unwrap_or(Reach { gap, fall: gap, has_image: false })
     }
 }
 
-/// The length in mm with which the transform falls off where a cloth scatters so sharply forwards that it shows an image
-/// of the source sharper than the gap alone would; `None` for all usual cloth.
-///
-/// At small angles the Henyey-Greenstein law goes as `(a^2 + theta^2)^-1.5` with `a = (1 - g) / sqrt(g)`, whose transform is
-/// `exp(-a k H)` (Gradshteyn & Ryzhik 6.554.4, number from memory).
-pub(super) fn sharpest_image(stack: &Stack) -> Option<f64> {
-    let gap = stack.layers.first()?.gap_below.0;
-    stack
-        .layers
-        .iter()
-        .zip(stack.bottoms())
-        .filter(|(layer, _)| layer.optics.asymmetry > SHARP)
-        .map(|(layer, bottom)| {
-            let g = layer.optics.asymmetry;
-            (bottom.0 + 0.5 * layer.thickness.0) * (1.0 - g) / g.sqrt()
-        })
-        .min_by(f64::total_cmp)
-        .filter(|&image| image < gap)
+/// The y with `(1 + y) exp(-y) = share`; `None` for shares of 1 and more.
+fn tail(share: f64) -> Option<f64> {
+    /// Each step comes nearer by `1 / (1 + y)`.
+    const STEPS: usize = 40;
+    (share < 1.0).then(|| (0..STEPS).fold(1.0, |y: f64, _| y.ln_1p() - share.ln()))
 }
 
 /// Where the transform has not fallen off by its last knot, it is seen through the narrowest Gaussian that makes it: a

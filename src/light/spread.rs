@@ -243,11 +243,12 @@ fn spline_bends(x: &[f64], y: &[f64], first_slope: f64) -> Vec<f64> {
     bends
 }
 
+/// ln(1e8): beyond it a spot's transform is lost in single precision.
+pub(super) const FALL: f64 = 18.4;
+
 /// The frequency in 1/mm where `exp(-k gap)` has fallen below 1e-8, or [`FINEST`] when the gap (in mm) is next to nothing.
 #[must_use]
 pub fn frequency_end(gap: f64) -> f64 {
-    /// ln(1e8): beyond it a spot's transform is lost in single precision.
-    const FALL: f64 = 18.4;
     (FALL / gap.max(1e-9)).min(FINEST)
 }
 

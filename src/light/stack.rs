@@ -32,6 +32,15 @@ impl Optics {
         let albedo = if extinction > 0.0 { scattering / extinction } else { 0.0 };
         Optics { extinction: PerMillimetre(extinction), albedo, asymmetry: 0.0, openness: self.openness }
     }
+
+    /// Decay of diffuse light with depth in the covered part, in 1/mm: `min(sqrt(3 mu_a mu'), mu')`.
+    ///
+    /// Source: Ishimaru, Wave Propagation and Scattering in Random Media (1978), diffusion approximation. From memory.
+    #[must_use]
+    pub fn diffuse_decay(self) -> f64 {
+        let reduced = self.reduced();
+        reduced.extinction.0 * (3.0 * (1.0 - reduced.albedo)).sqrt().min(1.0)
+    }
 }
 
 /// One cloth in its place: the air gap below it, its thickness and its optics at one wavelength.

@@ -1,5 +1,5 @@
-//! A single cloth that is not flat against its distance: spherical harmonics at each spatial frequency, which keep the angles inside
-//! the cloth.
+//! A single cloth that scatters forwards or lets hardly any light through: spherical harmonics at each spatial frequency, which keep
+//! the angles inside the cloth.
 //!
 //! # Model
 //! [`super::transport`] with [`super::forward`] puts what forward scattering adds on planes inside the cloth. That fails where the cloth is
@@ -64,13 +64,13 @@ use rows::Rows;
 use slab::Slab;
 use std::f64::consts::PI;
 
-/// Thickness of a cloth over the height of its middle at which this way begins to replace the other, and at which it has replaced it.
-/// Thinner cloth is flat enough for chains, which take a fraction of the time; at 0.18 they are up to 6 % of the peak off (asymmetry 0.8,
-/// optical thickness 2), at 0.05 up to 2.4 %.
-const THICK: [f64; 2] = [0.02, 0.04];
-/// Asymmetries between which it does.
+/// Asymmetries between which this way begins to replace the other and has replaced it; without forward scattering the other is exact.
 const FORWARD: [f64; 2] = [0.05, 0.2];
-/// Asymmetries between which it gives way again: sharper peaks need more degrees.
+/// Decay lengths of diffuse light in the thickness (logarithm of what gets through), by diffusion with reduced numbers, at which this
+/// way replaces the other without forward scattering too: the other is good to some 1e-5 of the light that comes in, this one keeps
+/// its digits.
+const FAINT: [f64; 2] = [4.0, 6.0];
+/// Asymmetries between which this gives way again: sharper peaks need more degrees.
 const PEAKED: [f64; 2] = [0.82, 0.88];
 /// Optical thickness below which a cloth is as good as not there.
 const NOTHING: f64 = 1e-6;
@@ -83,9 +83,9 @@ pub(super) fn share(stack: &Stack) -> f64 {
     if layer.optical_thickness() < NOTHING {
         return 0.0;
     }
-    let middle = layer.gap_below.0 + 0.5 * layer.thickness.0;
     let g = layer.optics.asymmetry;
-    between(THICK, layer.thickness.0 / middle) * between(FORWARD, g) * (1.0 - between(PEAKED, g))
+    let faint = between(FAINT, layer.thickness.0 * layer.optics.diffuse_decay());
+    between(FORWARD, g).max(faint) * (1.0 - between(PEAKED, g))
 }
 
 /// Rises smoothly from 0 to 1.
@@ -105,6 +105,10 @@ fn degree_at(ratio: f64) -> usize {
         2
     }
 }
+
+/// Frequency over extinction above which light scattered twice or more is left out but for what the degrees lack: at such frequencies it
+/// is next to nothing, and the harmonics would see their own rounding (5e-4 of the peak at 360, measured).
+const ONCE: f64 = 200.0;
 
 /// Stacks of one layer that differ in albedo alone, ready for any frequency and any gap.
 #[derive(Debug)]
@@ -228,7 +232,11 @@ impl Near {
     pub(super) fn at(&self, k: f64) -> Answer<'_> {
         let degree = degree_at(k / self.extinction);
         let solved = self.anchors.par_iter().map(|anchor| {
-            let sources = anchor.slabs[degree].sources(k, &self.depths);
+            let sources = if k < ONCE * self.extinction {
+                anchor.slabs[degree].sources(k, &self.depths)
+            } else {
+                DMatrix::zeros(Basis::get(DEGREES[degree]).index.len(), self.depths.len())
+            };
             let nodes = Nodes::new(&anchor.reduced);
             let response = nodes.response(k);
             (sources, nodes, response)
@@ -358,7 +366,7 @@ mod tests {
         for (tau, thickness, g) in [(2.0, 4.0, 0.8), (3.0, 15.0, 0.75), (2.0, 1.0, 0.6)] {
             let stack = stack(0.5, thickness, tau, 0.999, g);
             let near = Near::new(&[&stack], 1.0);
-            for ratio in [6.0, 16.0] {
+            for ratio in [6.0, 16.0, ONCE] {
                 let at = |k: f64| near.radiances(&near.at(k), 0.5)[0];
                 let k = ratio * near.extinction;
                 let step = (at(k * (1.0 + 1e-9)) - at(k * (1.0 - 1e-9))).abs() / near.beams[0].whole[0];
@@ -368,11 +376,12 @@ mod tests {
     }
 
     #[test]
-    fn only_single_cloths_that_are_not_flat_are_taken() {
-        assert_eq!(share(&stack(60.0, 0.8, 4.0, 0.98, 0.7)), 0.0);
+    fn single_cloths_that_scatter_forwards_or_are_dense_are_taken() {
         assert_eq!(share(&stack(2.0, 0.8, 4.0, 0.98, 0.7)), 1.0);
         assert_eq!(share(&stack(2.0, 0.8, 4.0, 0.98, 0.0)), 0.0);
         assert_eq!(share(&stack(2.0, 0.8, 4.0, 0.98, 0.95)), 0.0);
+        assert_eq!(share(&stack(60.0, 0.8, 30.0, 0.7, 0.7)), 1.0);
+        assert_eq!(share(&stack(60.0, 0.8, 30.0, 0.7, 0.0)), 1.0);
         let mut two = stack(2.0, 0.8, 4.0, 0.98, 0.7);
         two.layers.push(two.layers[0]);
         assert_eq!(share(&two), 0.0);

@@ -4,7 +4,7 @@ use super::MOST_TILT_RAD;
 use super::chains::{Chain, Scattering, ViewTable, Ways};
 use super::spot::ObliqueSpot;
 use crate::light::dense;
-use crate::light::spots::{CUT, distinct, knots_by, mending, sharpest_image, slices, split, with_gap};
+use crate::light::spots::{CUT, Reach, distinct, knots_by, mending, slices, split, with_gap};
 use crate::light::spread::frequency_knots_every;
 use crate::light::stack::unscattered;
 use crate::light::transport::{SourceKernel, Transport, layer_rule};
@@ -233,7 +233,7 @@ impl View {
                 }
             }
         }
-        if sharpest_image(stack).is_some() {
+        if Reach::of(stack).has_image {
             let (end, last) = (knots[knots.len() - 1], &samples[samples.len() - 1]);
             let left = last.iter().map(|v| v.norm()).fold(0.0, f64::max) / (CUT * samples[0][0].norm());
             if left > 1.0 && left.is_finite() {

@@ -1,7 +1,7 @@
 //! Stacks that differ in albedo alone, solved over any gaps below them.
 
 use super::chained::{ANCHORS, Flats, Forward, chains, scatterings_of};
-use super::{knots, sharpest_image, slices, soften, split, with_gap};
+use super::{Reach, slices, soften, split, with_gap};
 use crate::light::forward::Ways;
 use crate::light::harmonics::{self, Near};
 use crate::light::quadrature::lagrange;
@@ -60,12 +60,10 @@ pub(super) struct OverGaps<'a> {
     gap: f64,
 }
 
-/// The gaps that are solved together: they share knots.
-struct Batch {
-    /// Indices into the list of gaps.
-    gaps: Vec<usize>,
+/// The knots that all gaps share.
+struct Shared {
     knots: Vec<f64>,
-    /// How many of the knots each gap needs, and the length in mm with which its transform falls off.
+    /// How many of them each gap needs, and the length in mm with which its transform falls off.
     needed: Vec<(usize, f64)>,
 }
 
@@ -88,94 +86,75 @@ impl<'a> OverGaps<'a> {
             forwards: &forwards,
             flats: &flats,
             near: near.as_ref(),
-            chained: gaps_mm.iter().any(|&gap| self.near_share(gap) < 1.0),
+            chained: gaps_mm.iter().any(|&gap| !self.near_alone(gap)),
         };
-        let mut found: Vec<Vec<SpotSpectrum>> = vec![Vec::new(); gaps_mm.len()];
-        for batch in self.batches(gaps_mm) {
-            let solved: Vec<(usize, f64)> =
-                batch.knots.iter().copied().enumerate().filter(|&(i, _)| is_solved(i)).collect();
-            // By solved knot, by gap (none beyond the gap's last knot), by stack.
-            let radiances: Vec<Vec<Vec<f64>>> = solved
-                .into_par_iter()
-                .map(|(i, k)| {
-                    let answers = ready.answers(k);
-                    let at_gap = |(&gap, &(needed, _)): (&usize, &(usize, f64))| {
-                        if i < needed {
-                            ready.mixed(&answers, gaps_mm[gap], forward_of[gap])
-                        } else {
-                            Vec::new()
-                        }
-                    };
-                    batch.gaps.par_iter().zip(&batch.needed).with_min_len(8).map(at_gap).collect()
-                })
-                .collect();
-            for (place, (&gap, &(needed, decay))) in batch.gaps.iter().zip(&batch.needed).enumerate() {
-                let knots = &batch.knots[..needed];
-                found[gap] = self
-                    .stacks
-                    .iter()
-                    .enumerate()
-                    .map(|(s, stack)| {
-                        let solved = &radiances[..(0..needed).filter(|&i| is_solved(i)).count()];
-                        let values =
-                            filled(&solved.iter().map(|by_gap| by_gap[place][s]).collect::<Vec<_>>());
-                        self.spectrum(&with_gap(stack, gaps_mm[gap]), knots, values, decay)
-                    })
-                    .collect();
-            }
-        }
-        found
+        let shared = self.shared(gaps_mm);
+        let solved: Vec<(usize, f64)> =
+            shared.knots.iter().copied().enumerate().filter(|&(i, _)| is_solved(i)).collect();
+        // By solved knot, by gap (none beyond the gap's last knot), by stack.
+        let radiances: Vec<Vec<Vec<f64>>> = solved
+            .into_par_iter()
+            .map(|(i, k)| {
+                let answers = ready.answers(k);
+                let at_gap = |gap: usize| {
+                    if i < shared.needed[gap].0 {
+                        ready.mixed(&answers, gaps_mm[gap], forward_of[gap])
+                    } else {
+                        Vec::new()
+                    }
+                };
+                (0..gaps_mm.len()).into_par_iter().with_min_len(8).map(at_gap).collect()
+            })
+            .collect();
+        let of_gap = |(gap, &(needed, fall)): (usize, &(usize, f64))| {
+            let solved = &radiances[..(0..needed).filter(|&i| is_solved(i)).count()];
+            let of_stack = |(s, stack): (usize, &&Stack)| {
+                let values = filled(&solved.iter().map(|by_gap| by_gap[gap][s]).collect::<Vec<_>>());
+                self.spectrum(&with_gap(stack, gaps_mm[gap]), &shared.knots[..needed], values, fall)
+            };
+            self.stacks.iter().enumerate().map(of_stack).collect()
+        };
+        shared.needed.iter().enumerate().map(of_gap).collect()
     }
 
-    /// Which share of the spot over this gap spherical harmonics are to find.
-    fn near_share(&self, gap: f64) -> f64 {
-        harmonics::share(&with_gap(self.stacks[0], gap))
+    /// Which share of each stack's spot over this gap spherical harmonics are to find.
+    fn near_shares(&self, gap: f64) -> impl Iterator<Item = f64> {
+        self.stacks.iter().map(move |stack| harmonics::share(&with_gap(stack, gap)))
+    }
+
+    /// Whether they are to find all of it.
+    fn near_alone(&self, gap: f64) -> bool {
+        self.near_shares(gap).all(|share| share == 1.0)
     }
 
     /// The spherical harmonics, if any of these gaps asks for them.
     fn near(&self, gaps_mm: &[f64]) -> Option<Near> {
-        let asked = gaps_mm.iter().any(|&gap| self.near_share(gap) > 0.0);
+        let asked = gaps_mm.iter().any(|&gap| self.near_shares(gap).any(|share| share > 0.0));
         asked.then(|| Near::new(self.stacks, self.beam_power))
     }
 
-    fn spectrum(&self, stack: &Stack, knots: &[f64], values: Vec<f64>, decay: f64) -> SpotSpectrum {
+    fn spectrum(&self, stack: &Stack, knots: &[f64], values: Vec<f64>, fall: f64) -> SpotSpectrum {
         let mut values = dense::spectrum(stack, self.beam_power, values[0], knots).unwrap_or(values);
-        if sharpest_image(stack).is_some() {
+        if Reach::of(stack).has_image {
             soften(knots, &mut values);
         }
-        SpotSpectrum::with_decay(knots.to_vec(), &values, decay)
+        SpotSpectrum::with_decay(knots.to_vec(), &values, fall)
     }
 
-    /// The usual gaps share the knots that the lowest and the highest of them ask for; a gap with an image sharper than itself
-    /// has its own.
-    fn batches(&self, gaps_mm: &[f64]) -> Vec<Batch> {
-        let mut batches = Vec::new();
-        let mut usual = Vec::new();
-        for (i, &gap) in gaps_mm.iter().enumerate() {
-            let stack = with_gap(self.stacks[0], gap);
-            if sharpest_image(&stack).is_some() {
-                let (knots, decay) = knots(&stack);
-                batches.push(Batch { gaps: vec![i], needed: vec![(knots.len(), decay)], knots });
-            } else {
-                usual.push(i);
-            }
-        }
-        let of_usual = |f: fn(f64, f64) -> f64, start: f64| usual.iter().map(|&i| gaps_mm[i]).fold(start, f);
-        let (low, high) = (of_usual(f64::min, f64::INFINITY), of_usual(f64::max, 0.0));
-        if !usual.is_empty() {
-            let knots = frequency_knots(low, self.stacks[0].height().0 - self.gap + high);
-            let needed = usual
-                .iter()
-                .map(|&i| {
-                    let end = frequency_end(gaps_mm[i]);
-                    let below = knots.partition_point(|&k| k < end * (1.0 - 1e-9));
-                    // The last one is solved.
-                    ((below.next_multiple_of(SOLVED) + 1).min(knots.len()), gaps_mm[i])
-                })
-                .collect();
-            batches.push(Batch { gaps: usual, needed, knots });
-        }
-        batches
+    /// Knots as fine as the highest gap asks for, as far as the lowest does.
+    fn shared(&self, gaps_mm: &[f64]) -> Shared {
+        let reaches: Vec<Reach> =
+            gaps_mm.iter().map(|&gap| Reach::of(&with_gap(self.stacks[0], gap))).collect();
+        let low = reaches.iter().map(|reach| reach.gap).fold(f64::INFINITY, f64::min);
+        let high = gaps_mm.iter().copied().fold(0.0, f64::max);
+        let knots = frequency_knots(low, self.stacks[0].height().0 - self.gap + high);
+        let needed = |reach: &Reach| {
+            let end = frequency_end(reach.gap);
+            let below = knots.partition_point(|&k| k < end * (1.0 - 1e-9));
+            // The last one is solved.
+            ((below.next_multiple_of(SOLVED) + 1).min(knots.len()), reach.fall)
+        };
+        Shared { needed: reaches.iter().map(needed).collect(), knots }
     }
 
     /// The forward-scattering corrections for each way to cut the layers into slices that these gaps ask for (`None` where
@@ -195,7 +174,7 @@ impl<'a> OverGaps<'a> {
         let forward_of = gaps_mm
             .iter()
             .map(|&gap| {
-                if self.near_share(gap) == 1.0 && !always {
+                if self.near_alone(gap) && !always {
                     return 0;
                 }
                 let form = slices(&with_gap(self.stacks[0], gap));
@@ -304,23 +283,25 @@ impl Ready<'_> {
 
     /// Radiance of each stack over a gap.
     fn mixed(&self, answers: &Answers<'_>, gap: f64, form: usize) -> Vec<f64> {
-        let share = self.over.near_share(gap);
-        let exact = self.near.zip(answers.near.as_ref()).filter(|_| share > 0.0);
+        let shares: Vec<f64> = self.over.near_shares(gap).collect();
+        let exact = self.near.zip(answers.near.as_ref()).filter(|_| shares.iter().any(|&share| share > 0.0));
         let Some((near, answer)) = exact else { return self.chained(answers, gap, form) };
         let exact = near.radiances(answer, gap);
-        if share == 1.0 {
+        if shares.iter().all(|&share| share == 1.0) {
             return exact;
         }
         let chained = self.chained(answers, gap, form);
-        chained.iter().zip(exact).map(|(c, e)| c + share * (e - c)).collect()
+        // With all of it from the harmonics, nothing of the chains' noise is left.
+        let mixed = |((share, c), e): ((f64, f64), f64)| (1.0 - share) * c + share * e;
+        shares.into_iter().zip(chained).zip(exact).map(mixed).collect()
     }
 }
 
 /// For each knot and each stack the factor by which spherical harmonics change what transport and chains find straight ahead; `None`
 /// where they are not asked for.
 pub(in crate::light) fn mending(stacks: &[&Stack], beam_power: f64, knots: &[f64]) -> Option<Vec<Vec<f64>>> {
-    let share = harmonics::share(stacks.first()?);
-    if share == 0.0 {
+    let shares: Vec<f64> = stacks.iter().map(|stack| harmonics::share(stack)).collect();
+    if shares.iter().all(|&share| share == 0.0) {
         return None;
     }
     let over = OverGaps::new(stacks, beam_power);
@@ -341,11 +322,11 @@ pub(in crate::light) fn mending(stacks: &[&Stack], beam_power: f64, knots: &[f64
         let chained = ready.chained(&answers, over.gap, forward_of[0]);
         let exact = near.as_ref().zip(answers.near.as_ref());
         let exact = exact.map_or_else(Vec::new, |(near, answer)| near.radiances(answer, over.gap));
-        let factor = |(exact, chained): (f64, f64)| {
+        let factor = |((exact, chained), share): ((f64, f64), &f64)| {
             let ratio = if chained > 0.0 { (exact / chained).clamp(MENDED[0], MENDED[1]) } else { 1.0 };
             1.0 + share * (ratio - 1.0)
         };
-        exact.into_iter().zip(chained).map(factor).collect()
+        exact.into_iter().zip(chained).zip(&shares).map(factor).collect()
     };
     Some(knots.par_iter().map(factors).collect())
 }
