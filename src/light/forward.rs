@@ -44,12 +44,12 @@
 //! optical properties of turbid media by using the adding-doubling method, Appl. Opt. 32 (1993); Jacobi-Anger: DLMF
 //! 10.12. From memory; the combination is this project's own and is tested against Monte Carlo.
 
+use super::bessel::Bessel;
 use super::quadrature::{Interpolation, gauss_legendre};
 use super::sheet::{AzimuthTable, forward_row};
 use super::stack::unscattered;
 use super::{Layer, Optics, Stack};
 use nalgebra::DMatrix;
-use pxfm::{f_j0, f_j1};
 use std::sync::OnceLock;
 
 /// Quadrature nodes a hemisphere for the adding-doubling of a layer: 16 leave 1.5e-4 of the peak (measured against 32).
@@ -187,13 +187,24 @@ impl Scattering {
 /// The Bessel functions of the ways between the middles of the layers, at one frequency; they serve every albedo.
 #[derive(Debug)]
 pub struct Ways {
-    /// `from_source[j]`: `J_n(k H_j tan)`, order by direction.
+    /// `from_source[j]`: `J_n(k H_j tan)`, order by direction, as in [`bessel_table`].
     from_source: Vec<Vec<Vec<f64>>>,
     /// `between[j][l]` for l > j.
     between: Vec<Vec<Vec<Vec<f64>>>>,
 }
 
 impl Ways {
+    /// How many directions arrive at layer j on their way to the viewer's side, from the layers above it.
+    fn above(&self, j: usize) -> usize {
+        self.between[j][j + 1..].iter().map(|table| table[0].len()).max().unwrap_or(0)
+    }
+
+    /// In how many directions what layer j sends on is asked for.
+    fn asked(&self, j: usize) -> usize {
+        let below = self.between[..j].iter().map(|tables| tables[j][0].len());
+        below.chain([self.from_source[j][0].len()]).max().unwrap_or(0)
+    }
+
     /// For layers whose middles are at these heights in mm, at `k` in 1/mm.
     #[must_use]
     pub fn new(heights: &[f64], k: f64) -> Ways {
@@ -221,16 +232,16 @@ impl Ways {
     }
 }
 
-/// `J_n(x tan(theta))`, order by direction, faded out where it turns too fast.
+/// `J_n(x tan(theta))`, order by direction, faded out where it turns too fast: as far as there is a direction that has not faded out.
 pub(super) fn bessel_table(x: f64, orders: usize) -> Vec<Vec<f64>> {
     let tangents = &Directions::get().tangents;
-    let mut by_order = vec![vec![0.0; tangents.len()]; orders];
-    for (f, tangent) in tangents.iter().enumerate() {
+    let seen = tangents.partition_point(|tangent| x * tangent < FADING[1]);
+    let mut by_order = vec![vec![0.0; seen]; orders];
+    let (bessel, mut values) = (Bessel::get(), vec![0.0; orders]);
+    for (f, tangent) in tangents[..seen].iter().enumerate() {
         let phase = x * tangent;
-        if phase >= FADING[1] {
-            break;
-        }
-        for (row, value) in by_order.iter_mut().zip(bessel_j(orders, phase)) {
+        bessel.fill(&mut values, phase);
+        for (row, value) in by_order.iter_mut().zip(&values) {
             row[f] = value * fading(phase);
         }
     }
@@ -281,25 +292,23 @@ impl Chain {
         let directions = Directions::get();
         let count = layers.len();
         let through = |l: usize, mu: f64| unscattered(openness[l], layers[l].tau / mu);
-        // Weight of each direction times the share that passes the layers from..to.
-        let passing = |from: usize, to: usize, power: f64, factor: f64| -> Vec<f64> {
-            directions
-                .cosines
-                .iter()
-                .zip(&directions.weights)
-                .map(|(&mu, w)| {
-                    factor * mu.powf(power) * w * (from..to).map(|l| through(l, mu)).product::<f64>()
-                })
-                .collect()
+        // Times the share that passes the layers from..to.
+        let passing = |from: usize, to: usize, weights: &[f64]| -> Vec<f64> {
+            let all = directions.cosines.iter().zip(weights);
+            all.map(|(&mu, w)| w * (from..to).map(|l| through(l, mu)).product::<f64>()).collect()
         };
+        let both = directions.cosines.iter().zip(&directions.weights);
+        let sent: Vec<f64> =
+            both.clone().map(|(mu, w)| (beam_power + 1.0) * mu.powf(beam_power) * w).collect();
+        let falling: Vec<f64> = both.map(|(mu, w)| mu * w).collect();
         let covered: Vec<f64> = openness.iter().map(|o| 1.0 - o).collect();
         let straight = (0..count)
             .map(|j| covered[j] * (j + 1..count).map(|l| through(l, 1.0)).product::<f64>())
             .collect();
-        let from_source = (0..count).map(|j| passing(0, j, beam_power, beam_power + 1.0)).collect();
+        let from_source = (0..count).map(|j| passing(0, j, &sent)).collect();
         let between = (0..count)
             .map(|j| {
-                (0..count).map(|l| if l > j { passing(j + 1, l, 1.0, 1.0) } else { Vec::new() }).collect()
+                (0..count).map(|l| if l > j { passing(j + 1, l, &falling) } else { Vec::new() }).collect()
             })
             .collect();
         Chain { layers, covered, straight, from_source, between }
@@ -307,24 +316,26 @@ impl Chain {
 
     /// Radiance straight ahead at the frequency of `ways`.
     fn radiance(&self, ways: &Ways) -> f64 {
-        let directions = Directions::get();
-        let count = directions.cosines.len();
+        let basis = &Directions::get().basis;
         let mut total = 0.0;
-        // Coefficients of W, mode by direction, for each layer, filled from the outermost inwards.
+        // Coefficients of W, mode by direction as far as they are asked for, for each layer, filled from the outermost inwards.
         let mut w: Vec<Vec<Vec<f64>>> = vec![Vec::new(); self.layers.len()];
         for j in (0..self.layers.len()).rev() {
             let layer = &self.layers[j];
             let modes = layer.sideways.len().max(1);
-            let mut own = vec![vec![0.0; count]; modes];
+            let asked = ways.asked(j);
+            let mut own = vec![vec![0.0; asked]; modes];
             own[0].iter_mut().zip(&layer.ahead).for_each(|(o, f)| *o = self.straight[j] * f);
             if j + 1 < self.layers.len() {
-                let mut arriving = vec![vec![0.0; count]; modes];
+                let above = ways.above(j);
+                let mut arriving = vec![vec![0.0; above]; modes];
                 for (l, w) in w.iter().enumerate().skip(j + 1) {
                     convolve(w, &ways.between[j][l], &self.between[j][l], &mut arriving);
                 }
                 for ((kernel, arriving), own) in layer.sideways.iter().zip(&arriving).zip(&mut own) {
-                    let nodes = kernel * nalgebra::DVectorView::from_slice(arriving, count);
-                    let spread = &directions.basis * (nodes * (2.0 * self.covered[j]));
+                    let arriving = nalgebra::DVectorView::from_slice(arriving, above);
+                    let nodes = kernel.columns(0, above) * arriving;
+                    let spread = basis.rows(0, asked) * (nodes * (2.0 * self.covered[j]));
                     own.iter_mut().zip(spread.iter()).for_each(|(o, s)| *o += s);
                 }
             }
@@ -362,84 +373,6 @@ pub(super) fn convolve(w: &[Vec<f64>], bessel: &[Vec<f64>], weight: &[f64], out:
             out.iter_mut()
                 .zip(terms)
                 .for_each(|(o, (((c, near), far), w))| *o += w * c * (near_sign * near + far_sign * far));
-        }
-    }
-}
-
-/// Bessel functions `J_0(x)` to `J_{orders-1}(x)`, x >= 0.
-///
-/// Upwards recurrence where it is stable (x above the order), downwards from a high order otherwise (Miller's
-/// algorithm; Abramowitz & Stegun 9.12, example 1).
-pub(super) fn bessel_j(orders: usize, x: f64) -> Vec<f64> {
-    let mut values = vec![0.0; orders];
-    bessel_into(&mut values, x);
-    values
-}
-
-/// As [`bessel_j`], for at least one order.
-pub(super) fn bessel_into(values: &mut [f64], x: f64) {
-    let orders = values.len();
-    if orders == 1 {
-        values[0] = f_j0(x);
-        return;
-    }
-    values.fill(0.0);
-    if x < 1e-12 {
-        values[0] = 1.0;
-        return;
-    }
-    if x > orders as f64 {
-        values[0] = f_j0(x);
-        values[1] = f_j1(x);
-        for n in 1..orders - 1 {
-            values[n + 1] = 2.0 * n as f64 / x * values[n] - values[n - 1];
-        }
-        return;
-    }
-    // From this order on the functions are below 1e-14.
-    let start = (orders + 4).max(13 + (2.3 * x) as usize);
-    let doubled = 2.0 / x;
-    let (mut above, mut here) = (0.0, 1e-300);
-    let mut norm = 0.0;
-    for n in (1..=start).rev() {
-        let below = doubled * n as f64 * here - above;
-        (above, here) = (here, below);
-        if n - 1 < orders {
-            values[n - 1] = here;
-        }
-        if (n - 1) % 2 == 0 {
-            norm += if n == 1 { here } else { 2.0 * here };
-        }
-        if here.abs() > 1e250 {
-            // Keep the recurrence inside the range of numbers.
-            let shrink = 1e-250;
-            above *= shrink;
-            here *= shrink;
-            norm *= shrink;
-            values.iter_mut().for_each(|v| *v *= shrink);
-        }
-    }
-    values.iter_mut().for_each(|v| *v /= norm);
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn bessel_functions_have_the_handbook_values() {
-        // Abramowitz & Stegun tables 9.1 and 9.4 (from memory, recomputed with scipy.special.jv 1.17).
-        for (n, x, value) in [
-            (0, 1.0, 0.765_197_686_557_966_6),
-            (1, 1.0, 0.440_050_585_744_933_5),
-            (2, 5.0, 0.046_565_116_277_752_21),
-            (5, 5.0, 0.261_140_546_120_17),
-            (10, 5.0, 0.001_467_802_647_310_474),
-            (5, 0.1, 2.603_081_790_964_441_4e-9),
-            (11, 30.0, 0.025_058_805_137_824_51),
-        ] {
-            let found = bessel_j(12, x)[n];
-            assert!((found - value).abs() < 1e-12, "J{n}({x}) = {found:e}, not {value:e}");
         }
     }
 }

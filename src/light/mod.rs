@@ -9,8 +9,8 @@
 //!    [`kernels`] of plane-parallel transport; and
 //! 3. [`forward`]: what forward scattering adds, from the angular functions of single layers that [`sheet`] finds by
 //!    adding-doubling.
-//!    [`oblique`] does both for a viewer to the side. A single cloth that is thick against its stand-off is solved by `harmonics`
-//!    instead: spherical harmonics at each frequency.
+//!    [`oblique`] does both for a viewer to the side. A single cloth that scatters forwards is solved by `harmonics` instead:
+//!    spherical harmonics at each frequency.
 //! 4. The answer is a [`spread::SpotSpectrum`]: the spot as its transform, which gives radiance at any radius behind any
 //!    [`Window`].
 //!
@@ -26,6 +26,7 @@
 mod stack;
 mod window;
 // The spot of a stack.
+mod bessel;
 mod dense;
 pub mod forward;
 mod harmonics;

@@ -8,7 +8,7 @@
 //! Source: as [`super::transport`]; the adjoint of a linear system.
 
 use super::kernels::Kernel;
-use super::transport::{Crossing, SourceKernel, Transport, crossings, layer_rule, straight};
+use super::transport::{Crossing, SourceKernel, Transport, crossings, straight};
 use nalgebra::{DVector, Dyn, LU};
 use std::f64::consts::PI;
 
@@ -49,12 +49,12 @@ pub(super) struct Seen {
 impl<'a> Nodes<'a> {
     pub(super) fn new(transport: &'a Transport) -> Nodes<'a> {
         let layers = &transport.layers;
-        let rule = layer_rule();
         let (mut heights, mut ways, mut down, mut ahead) = (Vec::new(), Vec::new(), Vec::new(), Vec::new());
         for (i, layer) in layers.iter().enumerate() {
             let below = crossings(&layers[..i]);
             let above = straight(&layers[i + 1..]);
             let emitted = (1.0 - layer.openness) * layer.albedo * layer.optical_thickness();
+            let rule = &layer.reference.rule;
             for (&x, w) in rule.nodes.iter().zip(&rule.weights) {
                 let tau = layer.optical_thickness();
                 heights.push(layer.bottom + x * layer.thickness);

@@ -1,7 +1,8 @@
 //! Unscattered light of a source below the layer, at every depth of it.
 
 use super::basis::{DEGREE, norm};
-use crate::light::forward::{Directions, FADING, bessel_into, fading, parity};
+use crate::light::bessel::Bessel;
+use crate::light::forward::{Directions, FADING, fading, parity};
 use crate::light::sheet::associated_row;
 use std::f64::consts::PI;
 use std::sync::OnceLock;
@@ -88,6 +89,7 @@ impl Rays {
 /// `J_m(x tan(theta))` by mode, by direction, faded out where it turns too fast; where there is next to no light the mode 0 alone.
 fn turned_by(x: f64, light: &[f64]) -> Vec<Vec<f64>> {
     let tangents = &Directions::get().tangents;
+    let table = Bessel::get();
     let largest = light.iter().fold(0.0f64, |a, b| a.max(*b));
     let mut modes = vec![vec![0.0; tangents.len()]; MODES];
     for (f, (tangent, light)) in tangents.iter().zip(light).enumerate() {
@@ -97,7 +99,7 @@ fn turned_by(x: f64, light: &[f64]) -> Vec<Vec<f64>> {
         }
         let mut bessel = [0.0; MODES];
         let orders = if *light > GONE * largest { MODES } else { 1 };
-        bessel_into(&mut bessel[..orders], phase);
+        table.fill(&mut bessel[..orders], phase);
         modes.iter_mut().zip(bessel).for_each(|(row, value)| row[f] = value * fading(phase));
     }
     modes

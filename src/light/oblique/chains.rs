@@ -131,10 +131,11 @@ impl<'a> Chain<'a> {
         for (l, layer) in self.layers.iter().enumerate() {
             let Towards { towards, sideways } = &layer.found;
             let orders = towards.len().max(sideways.len());
-            let mut arriving: Vec<Vec<f64>> = ways.from_source[l][..orders]
-                .iter()
-                .map(|bessel| bessel.iter().zip(&self.from_source[l]).map(|(b, w)| b * w).collect())
-                .collect();
+            let mut arriving = vec![vec![0.0; count]; orders];
+            for (arriving, bessel) in arriving.iter_mut().zip(&ways.from_source[l]) {
+                let light = bessel.iter().zip(&self.from_source[l]).map(|(b, w)| b * w);
+                arriving.iter_mut().zip(light).for_each(|(sum, value)| *sum = value);
+            }
             for (j, leaving) in leaving.iter().enumerate() {
                 convolve(leaving, &ways.between[l][j], &self.between[l][j], &mut arriving);
             }

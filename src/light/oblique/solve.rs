@@ -7,7 +7,7 @@ use crate::light::dense;
 use crate::light::spots::{CUT, Reach, distinct, knots_by, mending, slices, split, with_gap};
 use crate::light::spread::frequency_knots_every;
 use crate::light::stack::unscattered;
-use crate::light::transport::{SourceKernel, Transport, layer_rule};
+use crate::light::transport::{SourceKernel, Transport};
 use crate::light::{Layer, Stack};
 use nalgebra::{Dyn, LU};
 use rayon::prelude::*;
@@ -116,18 +116,20 @@ struct Emission {
 impl Emission {
     fn new(transport: &Transport, face: f64, cosine: f64) -> Emission {
         let layers = &transport.layers;
-        let rule = layer_rule();
-        let mut nodes = vec![(0.0, 0.0); layers.len() * rule.nodes.len()];
+        // From the outer face to the board, turned round in the end.
+        let mut nodes = Vec::new();
         let mut above = 1.0;
-        for (layer, nodes) in layers.iter().zip(nodes.chunks_exact_mut(rule.nodes.len())).rev() {
+        for layer in layers.iter().rev() {
             let tau = layer.optical_thickness() / cosine;
             let emitted = (1.0 - layer.openness) * layer.albedo * tau / (4.0 * PI);
-            for ((node, x), w) in nodes.iter_mut().zip(&rule.nodes).zip(&rule.weights) {
+            let rule = &layer.reference.rule;
+            for (x, w) in rule.nodes.iter().zip(&rule.weights).rev() {
                 let depth = face - layer.bottom - x * layer.thickness;
-                *node = (depth, emitted * w * (-(1.0 - x) * tau).exp() * above);
+                nodes.push((depth, emitted * w * (-(1.0 - x) * tau).exp() * above));
             }
             above *= unscattered(layer.openness, tau);
         }
+        nodes.reverse();
         Emission { nodes, board: (face, above) }
     }
 }

@@ -1,7 +1,7 @@
 //! The spot seen from the side, as its transform.
 
 use crate::light::Window;
-use crate::light::forward::bessel_j;
+use crate::light::bessel::Bessel;
 use crate::light::spread::SpotSpectrum;
 use rustfft::num_complex::Complex;
 use std::f64::consts::PI;
@@ -148,11 +148,12 @@ impl ObliqueSpot {
         places
             .iter()
             .map(|&place| {
+                let table = Bessel::get();
                 let (radius, angle) = from_middle(place);
-                let mut sums = vec![0.0; self.modes.len()];
+                let (mut sums, mut bessel) = (vec![0.0; self.modes.len()], vec![0.0; self.modes.len()]);
                 for (i, &(k, _)) in rule.iter().enumerate() {
-                    let bessel = bessel_j(self.modes.len(), k * radius);
-                    for ((sum, mode), j) in sums.iter_mut().zip(&weighted).zip(bessel) {
+                    table.fill(&mut bessel, k * radius);
+                    for ((sum, mode), j) in sums.iter_mut().zip(&weighted).zip(&bessel) {
                         *sum += mode[i] * j;
                     }
                 }

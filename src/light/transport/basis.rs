@@ -1,26 +1,27 @@
 //! Nodes of a layer, and rules graded towards the kernel's singularity with the basis polynomials' values at their places: all that
 //! depends on the reference interval alone.
 
-use super::NODES;
+use super::{FEW_NODES, NODES};
 use crate::light::quadrature::{Interpolation, Rule, gauss_legendre};
 use std::sync::OnceLock;
 
-/// Points of the graded rule on each side of a singularity. It must integrate the basis polynomials of degree 15 in a
-/// variable raised to [`GRADING`] and the logarithm; 24 leave 1e-6.
-const GRADED_POINTS: usize = 24;
+/// Points of the graded rule on each side of a singularity, more than nodes. It must integrate the basis polynomials in a variable
+/// raised to [`GRADING`] and the logarithm; 24 for 16 nodes leave 1e-6.
+const MORE_POINTS: usize = 8;
 /// Power of the grading towards a singularity.
 const GRADING: i32 = 3;
 /// The same towards a face, where the nodes' own crowding squares it once more.
 const FACE_GRADING: i32 = 2;
 
-/// Weighted values of the basis polynomials at one place.
+/// Weighted values of the basis polynomials at one place, the first of which count where there are fewer.
 pub(super) type Basis = [f64; NODES];
 /// A distance and its logarithm.
 type Distance = (f64, f64);
 
 /// The parts of the method that depend on the reference interval alone.
-pub(super) struct Reference {
-    pub(super) rule: Rule,
+#[derive(Debug)]
+pub(in crate::light) struct Reference {
+    pub(in crate::light) rule: Rule,
     /// For each node: places of the graded rule as distances to the node with their logarithms, and the weighted basis
     /// values (rule point by node).
     pub(super) own: Vec<(Vec<Distance>, Vec<Basis>)>,
@@ -30,14 +31,21 @@ pub(super) struct Reference {
 }
 
 impl Reference {
-    pub(super) fn get() -> &'static Reference {
+    /// With [`NODES`] nodes.
+    pub(super) fn full() -> &'static Reference {
         static REFERENCE: OnceLock<Reference> = OnceLock::new();
-        REFERENCE.get_or_init(Reference::new)
+        REFERENCE.get_or_init(|| Reference::new(NODES))
     }
 
-    fn new() -> Reference {
-        let inner = gauss_legendre(NODES);
-        let graded = gauss_legendre(GRADED_POINTS);
+    /// With [`FEW_NODES`].
+    pub(super) fn few() -> &'static Reference {
+        static REFERENCE: OnceLock<Reference> = OnceLock::new();
+        REFERENCE.get_or_init(|| Reference::new(FEW_NODES))
+    }
+
+    fn new(nodes: usize) -> Reference {
+        let inner = gauss_legendre(nodes);
+        let graded = gauss_legendre(nodes + MORE_POINTS);
         let interpolation = Interpolation::from_nodes(&inner.nodes);
         let rule = Rule {
             nodes: inner.nodes.iter().map(|&y| crowd(y)).collect(),
@@ -63,8 +71,9 @@ impl Reference {
             points
                 .iter()
                 .map(|&(y, _, w)| {
-                    let values = interpolation.basis(y);
-                    std::array::from_fn(|column| w * values[column])
+                    let mut row = [0.0; NODES];
+                    row.iter_mut().zip(interpolation.basis(y)).for_each(|(r, value)| *r = w * value);
+                    row
                 })
                 .collect()
         };

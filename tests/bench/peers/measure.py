@@ -159,7 +159,7 @@ def in_words(seconds):
     for limit, unit, length in ((1, "ms", 1e-3), (120, "s", 1), (7200, "min", 60), (172_800, "h", 3600), (6e7, "days", 86_400)):
         if seconds < limit:
             return f"{seconds / length:.3g} {unit}"
-    return f"{seconds / 31_557_600:.2g} years"
+    return f"{float(f'{seconds / 31_557_600:.2g}'):,.0f} years"
 
 
 def print_table(rows):
@@ -206,7 +206,7 @@ def draw_curves(rows, path):
     by_size.plot([row["megapixels"] for row in of_size], line, color="#1b6e8c", linewidth=0.8, alpha=0.5, label="linear growth")
     by_size.set(xlabel="image size, megapixels", title=f"{USUAL_POINTS:,} pixels")
     by_points.set(xlabel="pixels in the scene", title="1920 x 1080")
-    by_size.legend(fontsize=8, loc="upper left")
+    by_size.legend(fontsize=8, loc="lower right")
     sheet.suptitle("What the same picture costs: lower is better")
     sheet.savefig(path, metadata={"Date": None})
 
