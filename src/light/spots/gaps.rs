@@ -56,6 +56,8 @@ pub(super) struct OverGaps<'a> {
     beam_power: f64,
     source: SourceKernel,
     transports: Vec<Transport>,
+    /// Which share of each stack's spot spherical harmonics are to find.
+    near_shares: Vec<f64>,
     /// The gap with which `stacks` and `transports` were made, in mm.
     gap: f64,
 }
@@ -72,21 +74,24 @@ impl<'a> OverGaps<'a> {
         let source = SourceKernel::of_beam(beam_power);
         let transports =
             stacks.iter().map(|stack| Transport::new(&stack.reduced(), beam_power, source.clone())).collect();
-        OverGaps { stacks, beam_power, source, transports, gap: stacks[0].layers[0].gap_below.0 }
+        let near_shares = stacks.iter().map(|stack| harmonics::share(stack)).collect();
+        let gap = stacks[0].layers[0].gap_below.0;
+        OverGaps { stacks, beam_power, source, transports, near_shares, gap }
     }
 
     pub(super) fn spots(&self, gaps_mm: &[f64]) -> Vec<Vec<SpotSpectrum>> {
         let nodes: Vec<Nodes<'_>> = self.transports.iter().map(Nodes::new).collect();
-        let (forwards, forward_of) = self.forwards(gaps_mm, &nodes, false);
+        let chained = !self.near_alone();
+        let (forwards, forward_of) = self.forwards(gaps_mm, &nodes, chained);
         let flats = flats(&forwards);
-        let near = self.near(gaps_mm);
+        let near = self.near();
         let ready = Ready {
             over: self,
             nodes: &nodes,
             forwards: &forwards,
             flats: &flats,
             near: near.as_ref(),
-            chained: gaps_mm.iter().any(|&gap| !self.near_alone(gap)),
+            chained,
         };
         let shared = self.shared(gaps_mm);
         let solved: Vec<(usize, f64)> =
@@ -117,19 +122,14 @@ impl<'a> OverGaps<'a> {
         shared.needed.iter().enumerate().map(of_gap).collect()
     }
 
-    /// Which share of each stack's spot over this gap spherical harmonics are to find.
-    fn near_shares(&self, gap: f64) -> impl Iterator<Item = f64> {
-        self.stacks.iter().map(move |stack| harmonics::share(&with_gap(stack, gap)))
+    /// Whether spherical harmonics are to find everything.
+    fn near_alone(&self) -> bool {
+        self.near_shares.iter().all(|&share| share == 1.0)
     }
 
-    /// Whether they are to find all of it.
-    fn near_alone(&self, gap: f64) -> bool {
-        self.near_shares(gap).all(|share| share == 1.0)
-    }
-
-    /// The spherical harmonics, if any of these gaps asks for them.
-    fn near(&self, gaps_mm: &[f64]) -> Option<Near> {
-        let asked = gaps_mm.iter().any(|&gap| self.near_shares(gap).any(|share| share > 0.0));
+    /// The spherical harmonics, if they are asked for.
+    fn near(&self) -> Option<Near> {
+        let asked = self.near_shares.iter().any(|&share| share > 0.0);
         asked.then(|| Near::new(self.stacks, self.beam_power))
     }
 
@@ -158,25 +158,20 @@ impl<'a> OverGaps<'a> {
     }
 
     /// The forward-scattering corrections for each way to cut the layers into slices that these gaps ask for (`None` where
-    /// nothing scatters forwards), and for each gap which of them it needs. Gaps that leave everything to the harmonics need none, unless `always`.
+    /// nothing scatters forwards, or chains are not asked for), and for each gap which of them it needs.
     fn forwards(
         &self,
         gaps_mm: &[f64],
         nodes: &[Nodes<'_>],
-        always: bool,
+        asked: bool,
     ) -> (Vec<Option<Forward>>, Vec<usize>) {
-        if self.stacks[0].layers.iter().all(|l| l.optics.asymmetry == 0.0) {
+        if !asked || self.stacks[0].layers.iter().all(|l| l.optics.asymmetry == 0.0) {
             return (vec![None], vec![0; gaps_mm.len()]);
         }
-        // The first stands for gaps that need none.
-        let mut forms: Vec<Vec<usize>> = vec![Vec::new()];
-        let mut forwards = vec![None];
+        let (mut forms, mut forwards): (Vec<Vec<usize>>, Vec<Option<Forward>>) = (Vec::new(), Vec::new());
         let forward_of = gaps_mm
             .iter()
             .map(|&gap| {
-                if self.near_alone(gap) && !always {
-                    return 0;
-                }
                 let form = slices(&with_gap(self.stacks[0], gap));
                 forms.iter().position(|known| *known == form).unwrap_or_else(|| {
                     forwards.push(Some(self.forward(&form, nodes)));
@@ -283,50 +278,47 @@ impl Ready<'_> {
 
     /// Radiance of each stack over a gap.
     fn mixed(&self, answers: &Answers<'_>, gap: f64, form: usize) -> Vec<f64> {
-        let shares: Vec<f64> = self.over.near_shares(gap).collect();
-        let exact = self.near.zip(answers.near.as_ref()).filter(|_| shares.iter().any(|&share| share > 0.0));
+        let exact = self.near.zip(answers.near.as_ref());
         let Some((near, answer)) = exact else { return self.chained(answers, gap, form) };
         let exact = near.radiances(answer, gap);
-        if shares.iter().all(|&share| share == 1.0) {
+        if !self.chained {
             return exact;
         }
         let chained = self.chained(answers, gap, form);
         // With all of it from the harmonics, nothing of the chains' noise is left.
-        let mixed = |((share, c), e): ((f64, f64), f64)| (1.0 - share) * c + share * e;
-        shares.into_iter().zip(chained).zip(exact).map(mixed).collect()
+        let mixed = |((share, c), e): ((&f64, f64), f64)| (1.0 - share) * c + share * e;
+        self.over.near_shares.iter().zip(chained).zip(exact).map(mixed).collect()
     }
 }
 
 /// For each knot and each stack the factor by which spherical harmonics change what transport and chains find straight ahead; `None`
 /// where they are not asked for.
 pub(in crate::light) fn mending(stacks: &[&Stack], beam_power: f64, knots: &[f64]) -> Option<Vec<Vec<f64>>> {
-    let shares: Vec<f64> = stacks.iter().map(|stack| harmonics::share(stack)).collect();
-    if shares.iter().all(|&share| share == 0.0) {
+    if stacks.iter().all(|stack| harmonics::share(stack) == 0.0) {
         return None;
     }
     let over = OverGaps::new(stacks, beam_power);
+    let near = over.near()?;
     let nodes: Vec<Nodes<'_>> = over.transports.iter().map(Nodes::new).collect();
     let (forwards, forward_of) = over.forwards(&[over.gap], &nodes, true);
     let flats = flats(&forwards);
-    let near = over.near(&[over.gap]);
     let ready = Ready {
         over: &over,
         nodes: &nodes,
         forwards: &forwards,
         flats: &flats,
-        near: near.as_ref(),
+        near: Some(&near),
         chained: true,
     };
     let factors = |&k: &f64| {
         let answers = ready.answers(k);
         let chained = ready.chained(&answers, over.gap, forward_of[0]);
-        let exact = near.as_ref().zip(answers.near.as_ref());
-        let exact = exact.map_or_else(Vec::new, |(near, answer)| near.radiances(answer, over.gap));
+        let exact = answers.near.as_ref().map_or_else(Vec::new, |answer| near.radiances(answer, over.gap));
         let factor = |((exact, chained), share): ((f64, f64), &f64)| {
             let ratio = if chained > 0.0 { (exact / chained).clamp(MENDED[0], MENDED[1]) } else { 1.0 };
             1.0 + share * (ratio - 1.0)
         };
-        exact.into_iter().zip(chained).zip(&shares).map(factor).collect()
+        exact.into_iter().zip(chained).zip(&over.near_shares).map(factor).collect()
     };
     Some(knots.par_iter().map(factors).collect())
 }
