@@ -119,6 +119,7 @@ mod tests {
             assert!((found - value).abs() < 1e-12, "J{n}({x}) = {found:e}, not {value:e}");
         }
     }
+
     #[test]
     fn the_table_keeps_its_stated_error() {
         /// What the module promises.

@@ -35,8 +35,8 @@
 //! # Assumptions and validity
 //! Light from the board and light sent back and forth between layers is diffuse enough for the reduced numbers. Good where
 //! layers are not much thicker than the stand-off: figures in `tests/transport.rs`. A single cloth is left to `harmonics` if it does not
-//! scatter more sharply than that can; in piles a thick layer is cut into slices first ([`super::spots`]), and one that is dense and much thicker than
-//! its stand-off is still about 10 % off. Asymmetries above 0.85 need finer directions than the ones here:
+//! scatter more sharply than that can; in piles a thick layer is cut into slices first ([`super::spots`]), and one that is dense and
+//! much thicker than its stand-off is still about 10 % off. Asymmetries above 0.85 need finer directions than the ones here:
 //! at 0.95 a thin cloth's image of the pixel is 6 % off, at 0.98 the whole spot up to 12 %, at -0.95 as much.
 //!
 //! # Source
@@ -107,6 +107,23 @@ impl Directions {
             let azimuth = AzimuthTable::new(ANGLES, MODES, &cosines);
             Directions { cosines, tangents, weights, basis, azimuth }
         })
+    }
+
+    /// Weights of the light of a source `cos^m` of unit flux, from all azimuths.
+    pub(super) fn sent(&self, beam_power: f64) -> Vec<f64> {
+        let both = self.cosines.iter().zip(&self.weights);
+        both.map(|(mu, w)| (beam_power + 1.0) * mu.powf(beam_power) * w).collect()
+    }
+
+    /// Weights of radiance that falls on a layer.
+    pub(super) fn falling(&self) -> Vec<f64> {
+        self.cosines.iter().zip(&self.weights).map(|(mu, w)| mu * w).collect()
+    }
+
+    /// The weights times the share that passes layers of these opennesses and optical thicknesses.
+    pub(super) fn passing(&self, weights: &[f64], layers: &[(f64, f64)]) -> Vec<f64> {
+        let share = |mu: f64| layers.iter().map(|&(o, tau)| unscattered(o, tau / mu)).product::<f64>();
+        self.cosines.iter().zip(weights).map(|(&mu, w)| w * share(mu)).collect()
     }
 }
 
@@ -291,24 +308,18 @@ impl Chain {
     fn new(layers: Vec<Scattering>, openness: &[f64], beam_power: f64) -> Chain {
         let directions = Directions::get();
         let count = layers.len();
-        let through = |l: usize, mu: f64| unscattered(openness[l], layers[l].tau / mu);
-        // Times the share that passes the layers from..to.
-        let passing = |from: usize, to: usize, weights: &[f64]| -> Vec<f64> {
-            let all = directions.cosines.iter().zip(weights);
-            all.map(|(&mu, w)| w * (from..to).map(|l| through(l, mu)).product::<f64>()).collect()
-        };
-        let both = directions.cosines.iter().zip(&directions.weights);
-        let sent: Vec<f64> =
-            both.clone().map(|(mu, w)| (beam_power + 1.0) * mu.powf(beam_power) * w).collect();
-        let falling: Vec<f64> = both.map(|(mu, w)| mu * w).collect();
+        let met: Vec<(f64, f64)> = openness.iter().zip(&layers).map(|(o, layer)| (*o, layer.tau)).collect();
+        let (sent, falling) = (directions.sent(beam_power), directions.falling());
         let covered: Vec<f64> = openness.iter().map(|o| 1.0 - o).collect();
         let straight = (0..count)
-            .map(|j| covered[j] * (j + 1..count).map(|l| through(l, 1.0)).product::<f64>())
+            .map(|j| covered[j] * met[j + 1..].iter().map(|&(o, tau)| unscattered(o, tau)).product::<f64>())
             .collect();
-        let from_source = (0..count).map(|j| passing(0, j, &sent)).collect();
+        let from_source = (0..count).map(|j| directions.passing(&sent, &met[..j])).collect();
         let between = (0..count)
             .map(|j| {
-                (0..count).map(|l| if l > j { passing(j + 1, l, &falling) } else { Vec::new() }).collect()
+                (0..count)
+                    .map(|l| if l > j { directions.passing(&falling, &met[j + 1..l]) } else { Vec::new() })
+                    .collect()
             })
             .collect();
         Chain { layers, covered, straight, from_source, between }

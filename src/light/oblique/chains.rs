@@ -103,21 +103,21 @@ impl<'a> Chain<'a> {
         let directions = Directions::get();
         let openness: Vec<f64> = stack.layers.iter().map(|l| l.optics.openness).collect();
         let count = layers.len();
-        let through = |l: usize, mu: f64| unscattered(openness[l], layers[l].tau / mu);
-        let passing = |from: usize, to: usize, power: f64, factor: f64| -> Vec<f64> {
-            let both = directions.cosines.iter().zip(&directions.weights);
-            both.map(|(&mu, w)| {
-                factor * mu.powf(power) * w * (from..to).map(|l| through(l, mu)).product::<f64>()
-            })
-            .collect()
-        };
+        let met: Vec<(f64, f64)> = openness.iter().zip(&layers).map(|(o, layer)| (*o, layer.tau)).collect();
+        let (sent, falling) = (directions.sent(beam_power), directions.falling());
         let covered: Vec<f64> = openness.iter().map(|o| 1.0 - o).collect();
         let towards = (0..count)
-            .map(|l| covered[l] * (l + 1..count).map(|i| through(i, view.cosine)).product::<f64>())
+            .map(|l| {
+                let above = met[l + 1..].iter();
+                covered[l] * above.map(|&(o, tau)| unscattered(o, tau / view.cosine)).product::<f64>()
+            })
             .collect();
-        let from_source = (0..count).map(|l| passing(0, l, beam_power, beam_power + 1.0)).collect();
-        let between =
-            (0..count).map(|l| (0..l).map(|j| passing(j + 1, l, 1.0, 2.0 * covered[j])).collect()).collect();
+        let from_source = (0..count).map(|l| directions.passing(&sent, &met[..l])).collect();
+        let passed_on = |j: usize, l: usize| -> Vec<f64> {
+            let share = 2.0 * covered[j];
+            directions.passing(&falling, &met[j + 1..l]).into_iter().map(|w| share * w).collect()
+        };
+        let between = (0..count).map(|l| (0..l).map(|j| passed_on(j, l)).collect()).collect();
         Chain { layers, view, towards, from_source, between }
     }
 
