@@ -262,7 +262,7 @@ proptest! {
 }
 
 #[test]
-fn dark_dense_cloth_and_sharp_images_are_interpolated_as_well() {
+fn dark_dense_thick_and_sharp_cloth_is_interpolated_as_well() {
     let common = Case {
         low: 0.0,
         rise: 24.0,
@@ -278,6 +278,8 @@ fn dark_dense_cloth_and_sharp_images_are_interpolated_as_well() {
         Case { asymmetry: 0.0, ..common },
         Case { low: 11.6, rise: 13.0, optical: 0.5, asymmetry: 0.79, ..common },
         Case { low: 11.6, rise: 13.0, thickness: 3.2, optical: 0.9, asymmetry: 0.79, ..common },
+        Case { rise: 0.5, thickness: 4.9, optical: 7.1, asymmetry: 0.0, disc: false, ..common },
+        Case { low: 0.25, rise: 9.0, thickness: 4.2, optical: 0.5, albedo: 0.98, asymmetry: 0.1, ..common },
     ] {
         let (error, classes) = of_case(case);
         assert!(error < GAP_ERROR, "{case:?}: {error:e} with {classes} classes");
