@@ -129,17 +129,21 @@ impl PartFolder {
     pub(super) fn begin(folder: &Path) -> io::Result<PartFolder> {
         let mut living = taken(&LIVING);
         let folder = builder().tempdir_in(folder)?;
-        living.push(folder.path().to_path_buf());
-        drop(living);
-        let listed = Listed(folder.path().to_path_buf());
         let lock = File::create(folder.path().join(LOCK))?;
         let _ = lock.try_lock();
         std::fs::create_dir(folder.path().join(NEW))?;
-        Ok(PartFolder { folder, _lock: lock, _listed: listed })
+        living.push(folder.path().to_path_buf());
+        Ok(PartFolder { _listed: Listed(folder.path().to_path_buf()), folder, _lock: lock })
     }
 
-    /// Where its files are written.
-    pub(super) fn inside(&self) -> PathBuf {
+    /// Begins a file of it. Not while [`abandon`] clears the folder away, which would not become empty.
+    pub(super) fn create(&self, name: &str) -> io::Result<File> {
+        let _living = taken(&LIVING);
+        File::create(self.inside().join(name))
+    }
+
+    /// Where its files are.
+    fn inside(&self) -> PathBuf {
         self.folder.path().join(NEW)
     }
 

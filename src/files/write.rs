@@ -203,7 +203,7 @@ impl FolderStream {
     /// One diagnostic that says why not.
     pub fn write(&self, name: &str, bytes: &[u8]) -> Result<(), Vec<Diagnostic>> {
         let written = || -> io::Result<()> {
-            let mut file = File::create(self.part.inside().join(name))?;
+            let mut file = self.part.create(name)?;
             file.write_all(bytes)?;
             file.sync_all()
         };
