@@ -2,7 +2,7 @@
 //!
 //! # Model
 //! The luminance picture I is held against I_even, the picture of the same light spread evenly among neighbouring pixels
-//! ([`super::neighbours`]) behind the same cloth. What differs is dots:
+//! ([`super::neighbours`], which leaves ends and rims where they are) behind the same cloth. What differs is dots:
 //!
 //! ```text
 //! c(x)  = (I(x) - I_even(x)) / (I_even(x) + I_room)          over the lit area, I_even >= half of its greatest value
@@ -202,22 +202,15 @@ fn frame(neighbourhood: &Neighbourhood, pitch: f64, distance_m: f64) -> Frame {
 
 /// The lights of one kind where they are, and spread evenly.
 fn lights(neighbourhood: &Neighbourhood, emitter: &Emitter) -> [Vec<SpotPoint>; 2] {
-    let (mut real, mut even) = (Vec::new(), Vec::new());
-    let of_pixels = emitter.lights.iter().zip(&neighbourhood.even).zip(&neighbourhood.places);
-    for ((&(at, level), places), pixel) in of_pixels {
-        if level == 0.0 {
-            continue;
-        }
-        real.push(SpotPoint { x_mm: at[0], y_mm: at[1], amount: level });
-        // The light's own place in the package moves the even version as a whole.
-        let shift = [at[0] - pixel[0], at[1] - pixel[1]];
-        even.extend(places.iter().map(|p| SpotPoint {
-            x_mm: p.at[0] + shift[0],
-            y_mm: p.at[1] + shift[1],
-            amount: level * p.share,
-        }));
-    }
-    [real, even]
+    let point = |(at, amount): ([f64; 2], f64)| SpotPoint { x_mm: at[0], y_mm: at[1], amount };
+    let real = emitter.lights.iter().copied().filter(|(_, level)| *level != 0.0);
+    let levels: Vec<f64> = emitter.lights.iter().map(|(_, level)| *level).collect();
+    // The light's own place in the package moves the even version as a whole.
+    let offset = |pixel: usize| -> [f64; 2] {
+        std::array::from_fn(|i| emitter.lights[pixel].0[i] - neighbourhood.places[pixel][i])
+    };
+    let even = neighbourhood.spread(&levels, offset);
+    [real.map(point).collect(), even.into_iter().map(point).collect()]
 }
 
 fn compare(
@@ -291,8 +284,8 @@ fn compare(
     })
 }
 
-/// What counts as dots, by frequency over that of the pitch. Drawing the pixels out also blurs the outline of the lit area by
-/// a fraction of the pitch; that difference is no dots, and lies at lower frequencies.
+/// What counts as dots, by frequency over that of the pitch. Drawing the pixels out also changes the ends and the rim of the lit
+/// area a little; that difference is no dots, and lies mostly at lower frequencies.
 fn dots_only(share: f64) -> f64 {
     const NOTHING: f64 = 0.4;
     const ALL: f64 = 0.8;

@@ -4,6 +4,27 @@
 //! sheet of light. This module makes that even version: a pixel of a chain becomes a bent stroke that reaches half-way to
 //! each of its two neighbours, a pixel of a field a small parallelogram spanned by half the ways to its neighbours in two directions.
 //! At the end of a chain the stroke goes on as far outwards as inwards. A pixel without neighbours stays a point.
+//!
+//! # Model
+//! Strokes alone would also blur the ends of a chain and the rim of a field, which are no dots: drawing out over the width w adds
+//! `w^2 / 12` to the mean square distance of a pixel's light from its place. So each pixel gives a share of its light, with a minus
+//! sign, to the strokes before and behind it:
+//!
+//! ```text
+//! E_i = (1 + 2 s) box_i - s (box_before + box_behind),   s = 1/24
+//! ```
+//!
+//! and so in both directions where it is drawn out in two. Between neighbours of equal level that changes nothing, what one gives the other gives back. Where there is no neighbour the share
+//! lies beyond the end. The mean and the mean square of `E_i` are those of the pixel, so that the even version of an outline is
+//! the outline itself to the third order of the pitch over the width of a spot.
+//!
+//! | symbol | meaning |
+//! |---|---|
+//! | box_i | stroke or parallelogram of pixel i, with unit light |
+//! | E_i | its even version |
+//!
+//! # Source
+//! This project's own construction; the variance of a uniform distribution is elementary.
 
 use crate::scene::Pixel;
 use std::collections::HashMap;
@@ -17,6 +38,11 @@ const OTHER_DIRECTION: f64 = 0.6;
 /// Places along a stroke, and along each side of a parallelogram: finer than any spot that still shows dots.
 const ALONG: usize = 12;
 const ACROSS: usize = 6;
+/// The share s of the model for so many places from side to side: half their mean square distance from the middle, over the width's
+/// square.
+fn given(places: usize) -> f64 {
+    (1.0 - 1.0 / (places * places) as f64) / 24.0
+}
 
 /// Pixels and their surroundings.
 #[derive(Clone, Debug)]
@@ -25,8 +51,48 @@ pub struct Neighbourhood {
     pub pitch_mm: Option<f64>,
     /// Places of the pixels in mm.
     pub places: Vec<[f64; 2]>,
-    /// For each pixel: the even version of its light, as places with shares that sum to 1.
+    /// For each pixel: its stroke or parallelogram, as places with shares that sum to 1.
     pub even: Vec<Vec<EvenPlace>>,
+    /// For each pixel: what lies before and behind it, in each direction in which it is drawn out.
+    sides: Vec<Vec<Side>>,
+}
+
+/// What lies next to a pixel.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Side {
+    /// Another pixel, by its number.
+    Pixel(usize),
+    /// Nothing: this way from it, in mm.
+    Beyond([f64; 2]),
+}
+
+impl Neighbourhood {
+    /// The even version of the pixels' light, given each pixel's level: places in mm and amounts, which may be below zero. `offset` moves
+    /// a pixel's places as a whole (mm).
+    #[must_use]
+    pub fn spread(&self, levels: &[f64], offset: impl Fn(usize) -> [f64; 2]) -> Vec<([f64; 2], f64)> {
+        let mut amounts = levels.to_vec();
+        let mut beyond: Vec<(usize, [f64; 2], f64)> = Vec::new();
+        for (i, (sides, level)) in self.sides.iter().zip(levels).enumerate().filter(|(_, of)| *of.1 != 0.0) {
+            let given = level * given(if sides.len() > 2 { ACROSS } else { ALONG });
+            amounts[i] += given * sides.len() as f64;
+            for side in sides {
+                match *side {
+                    Side::Pixel(other) => amounts[other] -= given,
+                    Side::Beyond(way) => beyond.push((i, way, -given)),
+                }
+            }
+        }
+        let own = amounts.iter().enumerate().filter(|(_, amount)| **amount != 0.0);
+        own.map(|(i, &amount)| (i, [0.0; 2], amount))
+            .chain(beyond)
+            .flat_map(|(i, way, amount)| {
+                let moved: [f64; 2] = std::array::from_fn(|c| way[c] + offset(i)[c]);
+                let at = move |place: &EvenPlace| std::array::from_fn(|c| place.at[c] + moved[c]);
+                self.even[i].iter().map(move |place| (at(place), amount * place.share))
+            })
+            .collect()
+    }
 }
 
 /// A place of the even version.
@@ -48,27 +114,36 @@ pub fn neighbourhood(pixels: &[Pixel]) -> Neighbourhood {
     let mut known: Vec<f64> = nearest.iter().copied().filter(|d| d.is_finite()).collect();
     if known.is_empty() {
         let even = places.iter().map(|&at| vec![EvenPlace { at, share: 1.0, between: true }]).collect();
-        return Neighbourhood { pitch_mm: None, places, even };
+        let sides = vec![Vec::new(); places.len()];
+        return Neighbourhood { pitch_mm: None, places, even, sides };
     }
     known.sort_by(f64::total_cmp);
     let pitch = known[known.len() / 2];
     let longest = known[known.len() - 1].min(4.0 * pitch);
     let cells = Cells::new(&places, SECOND_REACH * longest);
-    let even = places
+    let (even, sides) = places
         .iter()
         .enumerate()
         .map(|(i, &at)| {
-            let mut around: Vec<[f64; 2]> = cells
+            let mut around: Vec<Near> = cells
                 .near(at)
                 .filter(|&j| j != i)
-                .map(|j| [places[j][0] - at[0], places[j][1] - at[1]])
-                .filter(|v| length(*v) > 0.0)
+                .map(|j| Near { pixel: j, way: [places[j][0] - at[0], places[j][1] - at[1]] })
+                .filter(|near| length(near.way) > 0.0)
                 .collect();
-            around.sort_by(|a, b| length(*a).total_cmp(&length(*b)));
-            even_places(at, &around)
+            around.sort_by(|a, b| length(a.way).total_cmp(&length(b.way)));
+            drawn_out(at, &around)
         })
-        .collect();
-    Neighbourhood { pitch_mm: Some(pitch), places, even }
+        .unzip();
+    Neighbourhood { pitch_mm: Some(pitch), places, even, sides }
+}
+
+/// A pixel near another one.
+#[derive(Clone, Copy, Debug)]
+struct Near {
+    pixel: usize,
+    /// From the other one, in mm.
+    way: [f64; 2],
 }
 
 fn length(v: [f64; 2]) -> f64 {
@@ -81,35 +156,44 @@ fn angle(a: [f64; 2], b: [f64; 2]) -> (f64, f64) {
     (((a[0] * b[1] - a[1] * b[0]) / norm).abs(), (a[0] * b[0] + a[1] * b[1]) / norm)
 }
 
-/// The even version of one pixel, given the ways to the pixels around it, the nearest first.
-fn even_places(at: [f64; 2], around: &[[f64; 2]]) -> Vec<EvenPlace> {
-    let Some(&first) = around.first() else {
-        return vec![EvenPlace { at, share: 1.0, between: true }];
+/// The stroke or parallelogram of one pixel and what lies next to it, given the pixels around it, the nearest first.
+fn drawn_out(at: [f64; 2], around: &[Near]) -> (Vec<EvenPlace>, Vec<Side>) {
+    let Some(&Near { way: first, .. }) = around.first() else {
+        return (vec![EvenPlace { at, share: 1.0, between: true }], Vec::new());
     };
     let reach = SECOND_REACH * length(first);
-    let close = || around.iter().copied().filter(|v| length(*v) <= reach);
-    let opposite = |of: [f64; 2]| close().find(|v| angle(of, *v).1 < -0.5);
-    let second = close().find(|v| angle(first, *v).0 > OTHER_DIRECTION && angle(first, *v).1.abs() < 0.8);
-    let is_between = |way: [f64; 2], t: f64| t >= 0.0 || opposite(way).is_some();
+    let close = || around.iter().copied().filter(|near| length(near.way) <= reach);
+    let opposite = |of: [f64; 2]| close().find(|near| angle(of, near.way).1 < -0.5);
+    let other_direction =
+        |near: &Near| angle(first, near.way).0 > OTHER_DIRECTION && angle(first, near.way).1.abs() < 0.8;
+    let back_of = |way: [f64; 2], found: Option<Near>| {
+        found.map_or(Side::Beyond([-way[0], -way[1]]), |near| Side::Pixel(near.pixel))
+    };
     // A bend of a chain has two neighbours and no more; a field has them on several sides.
     let count = close().count();
-    if let Some(second) = second.filter(|_| count > 2) {
-        let mut places = Vec::with_capacity(ACROSS * ACROSS);
+    if let Some(second) = close().find(other_direction).filter(|_| count > 2) {
+        let backs = [opposite(first), opposite(second.way)];
         let step = |i: usize| (i as f64 + 0.5) / ACROSS as f64 - 0.5;
-        for (i, j) in (0..ACROSS * ACROSS).map(|n| (n / ACROSS, n % ACROSS)) {
-            let (s, t) = (step(i), step(j));
-            places.push(EvenPlace {
-                at: [at[0] + s * first[0] + t * second[0], at[1] + s * first[1] + t * second[1]],
+        let place = |n: usize| {
+            let (s, t) = (step(n / ACROSS), step(n % ACROSS));
+            EvenPlace {
+                at: std::array::from_fn(|c| at[c] + s * first[c] + t * second.way[c]),
                 share: 1.0 / (ACROSS * ACROSS) as f64,
-                between: is_between(first, s) && is_between(second, t),
-            });
-        }
-        return places;
+                between: (s >= 0.0 || backs[0].is_some()) && (t >= 0.0 || backs[1].is_some()),
+            }
+        };
+        let sides = vec![
+            Side::Pixel(around[0].pixel),
+            back_of(first, backs[0]),
+            Side::Pixel(second.pixel),
+            back_of(second.way, backs[1]),
+        ];
+        return ((0..ACROSS * ACROSS).map(place).collect(), sides);
     }
     // The parabola through the pixel and its two neighbours, from half-way to half-way; at an end, a straight stroke.
     let back = opposite(first).or_else(|| close().nth(1));
-    let other = back.unwrap_or([-first[0], -first[1]]);
-    (0..ALONG)
+    let other = back.map_or([-first[0], -first[1]], |near| near.way);
+    let places = (0..ALONG)
         .map(|i| {
             let t = (i as f64 + 0.5) / ALONG as f64 - 0.5;
             EvenPlace {
@@ -120,7 +204,8 @@ fn even_places(at: [f64; 2], around: &[[f64; 2]]) -> Vec<EvenPlace> {
                 between: t > 0.0 || back.is_some(),
             }
         })
-        .collect()
+        .collect();
+    (places, vec![Side::Pixel(around[0].pixel), back_of(first, back)])
 }
 
 /// Distance of each place to the nearest other place that is not the same; infinite for a lonely one.
@@ -244,6 +329,56 @@ mod tests {
         seen.sort_unstable();
         seen.dedup();
         assert_eq!(seen.len(), count, "two places in one cell");
+    }
+
+    /// Light, its first moments and its second ones (xx, xy, yy).
+    fn moments(light: &[([f64; 2], f64)]) -> [f64; 6] {
+        let sum = |of: &dyn Fn([f64; 2]) -> f64| light.iter().map(|(at, amount)| amount * of(*at)).sum();
+        [
+            sum(&|_| 1.0),
+            sum(&|at| at[0]),
+            sum(&|at| at[1]),
+            sum(&|at| at[0] * at[0]),
+            sum(&|at| at[0] * at[1]),
+            sum(&|at| at[1] * at[1]),
+        ]
+    }
+
+    #[test]
+    fn drawing_out_keeps_light_means_and_mean_squares_of_any_levels() {
+        /// Of the sum of sizes: rounding.
+        const ROUNDING: f64 = 1e-12;
+        let strip: Vec<[f64; 2]> = (0..7).map(|i| [10.0 * f64::from(i), 3.0]).collect();
+        let grid: Vec<[f64; 2]> =
+            (0..6).flat_map(|i| (0..5).map(move |j| [8.0 * f64::from(i), 8.0 * f64::from(j)])).collect();
+        for places in [strip, grid] {
+            let found = neighbourhood(&pixels(&places));
+            for step in [0, 3, 5] {
+                let levels: Vec<f64> = (0..places.len()).map(|i| ((step * i) % 7) as f64 + 1.0).collect();
+                let real: Vec<([f64; 2], f64)> = places.iter().copied().zip(levels.iter().copied()).collect();
+                let (real, even) = (moments(&real), moments(&found.spread(&levels, |_| [0.0; 2])));
+                for (i, (real, even)) in real.iter().zip(even).enumerate() {
+                    assert!((real - even).abs() < ROUNDING * real, "step {step}, moment {i}: {real} {even}");
+                }
+            }
+        }
+    }
+
+    #[test]
+    fn between_equal_pixels_the_line_is_as_bright_everywhere() {
+        let strip: Vec<[f64; 2]> = (0..9).map(|i| [10.0 * f64::from(i), 0.0]).collect();
+        let found = neighbourhood(&pixels(&strip));
+        let light = found.spread(&[2.0; 9], |_| [1.0, -2.0]);
+        let inner: Vec<_> = light.iter().filter(|(at, _)| (6.0..76.0).contains(&at[0])).collect();
+        assert_eq!(inner.len(), 7 * ALONG);
+        for (at, amount) in inner {
+            assert_eq!(at[1], -2.0);
+            assert!((amount - 2.0 / ALONG as f64).abs() < 1e-12, "{at:?}: {amount}");
+        }
+        // What lies beyond the ends is taken from the dark.
+        let beyond = light.iter().filter(|(at, _)| at[0] < -4.0 || at[0] > 86.0);
+        let share = beyond.map(|(_, amount)| amount).sum::<f64>() / 2.0;
+        assert!((share + 2.0 * given(ALONG)).abs() < 1e-12, "{share}");
     }
 
     #[test]

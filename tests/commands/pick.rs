@@ -3,8 +3,16 @@
 use crate::{Folder, Picture, number};
 
 const SCENE: &str = "name: Cuff\npixels: [strip: {pitch_mm: 10, count: 8}]\nstack: [{gap_mm: 6, cloth: muslin}]\nlight: {level: 0.4}\n";
-const FEW: [&str; 6] =
-    ["--cloth", "felt-wool-ivory*", "--cloth", "organza", "--gap-mm", "0,4,8,10,12,14,16,18,20,24,28"];
+const FEW: [&str; 8] = [
+    "--cloth",
+    "felt-wool-ivory*",
+    "--cloth",
+    "felt-craft-thick",
+    "--cloth",
+    "organza",
+    "--gap-mm",
+    "0,4,8,10,12,14,16,18,20,24,28",
+];
 
 fn folder() -> Folder {
     let folder = Folder::new();
@@ -21,7 +29,7 @@ fn the_best_trade_offs_as_chart_table_and_figures() {
     let folder = folder();
     let found = folder.json(&call(&["--json", "--csv", "cuff.csv"]));
     let best = found["best"].as_array().expect("a list");
-    assert!(!best.is_empty());
+    assert!(best.len() > 1, "something to trade: {best:?}");
     for pair in best.windows(2) {
         assert!(number(&pair[0], "thickness_mm") <= number(&pair[1], "thickness_mm"), "thinnest first");
         assert!(
@@ -61,7 +69,12 @@ fn the_best_trade_offs_as_chart_table_and_figures() {
     let column = rows.headers().expect("a header").iter().position(|h| h == "mean_cd_m2").expect("a column");
     let values: Vec<f64> =
         rows.records().map(|row| row.expect("a row")[column].parse().expect("a number")).collect();
-    assert_eq!(values, best.iter().map(|way| number(way, "mean_cd_m2")).collect::<Vec<_>>());
+    /// The reader of JSON takes the last digit of a number as it comes.
+    const LAST_DIGIT: f64 = 4.0 * f64::EPSILON;
+    assert_eq!(values.len(), best.len());
+    for (value, way) in values.iter().zip(best) {
+        assert!((value / number(way, "mean_cd_m2") - 1.0).abs() <= LAST_DIGIT, "{value} and {way}");
+    }
 }
 
 #[test]
@@ -69,7 +82,7 @@ fn words_and_the_three_kinds_of_chart() {
     let folder = folder();
     let out = folder.fine(&call(&["--want", "soft", "-o", "a.pdf", "-o", "a.png", "-o", "a.svg"]));
     assert!(
-        out.contains("Wrote a.pdf.") && out.contains("test piece") && out.contains("felt-wool-ivory"),
+        out.contains("Wrote a.pdf.") && out.contains("test piece") && out.contains("felt-craft-thick"),
         "{out}"
     );
     assert!(out.contains("Fell away") && out.contains("still show dots"), "{out}");

@@ -3,7 +3,7 @@
 //! The model says: true to within half a pitch for closed cloth, false for cloth that light passes straight through. Over one
 //! pitch of gap a closed white cloth still ripples by 1 to 5 %, and the eye sees 0.3 to 0.5 % where it sees best. One pitch is
 //! enough where the dots are fine to the eye (5 mm from 2 m on) or where room light drowns the glow (daylight shade); 10 to 33 mm
-//! at 1 to 5 m in a room or in the dark need 1.1 to 1.6 pitches. Pixels of type 5050, white with a warm tint.
+//! at 1 to 5 m in a room or in the dark need 1.1 to 1.45 pitches. Pixels of type 5050, white with a warm tint.
 
 use super::scene;
 use pxfm::f_k1;
@@ -116,7 +116,7 @@ fn under_ideal_diffuser_without_rim(side: usize, pitch_mm: f64, distance_m: f64)
 fn under_an_ideal_diffuser_the_gap_follows_from_one_harmonic_and_the_rim() {
     /// In pitches: in the middle of a net dots fall off exponentially with the gap, at its rim, where neighbours are missing,
     /// they fall off slowly and go on showing. A net of 12 by 12 is mostly rim; in one of 48 by 48 it counts for a quarter.
-    const RIM: f64 = 0.3;
+    const RIM: f64 = 0.15;
     for (pitch_mm, distance_m) in [(5.0, 2.0), (10.0, 5.0)] {
         let more = [12, 48].map(|side| {
             under_ideal_diffuser(side, pitch_mm, distance_m)
@@ -144,9 +144,9 @@ fn one_pitch_is_enough_for_fine_dots_from_two_metres_on() {
 }
 
 #[test]
-fn coarser_dots_behind_closed_cloth_need_one_and_a_half_pitches() {
+fn coarser_dots_behind_closed_cloth_need_more_than_one_pitch() {
     /// Between these many pitches all closed cloths of the catalogue lie, strips and nets, 10 to 33 mm, 1 to 5 m.
-    const ENOUGH: std::ops::Range<f64> = 1.05..1.65;
+    const ENOUGH: std::ops::Range<f64> = 1.05..1.5;
     let mut settings = Vec::new();
     for pitch_mm in [10.0, 16.67, 33.0] {
         settings.extend(
@@ -199,21 +199,46 @@ fn behind_cloth_with_holes_dots_never_vanish() {
     }
 }
 
-#[test]
-#[ignore = "known defect: the ends of a strip count as dots once these are below the eye's threshold (README, known limits)"]
-fn dots_of_a_strip_go_on_fading_with_the_gap() {
-    /// Share of the first harmonic's fall, `exp(-2 pi gap / pitch)`, that must be left in the logarithm.
-    const LEFT: f64 = 0.5;
+/// Dot visibility of a strip behind felt at these gaps in mm.
+fn of_a_strip(gaps_mm: &[f64]) -> Vec<f64> {
     let Setting { pitch_mm, distance_m, level, room_lx, .. } = DIM_ROOM;
-    let visibility = |gap_mm: f64| {
-        let scene = scene(&format!(
-            "pixels: [{{strip: {{count: 24, pitch_mm: {pitch_mm}}}}}]\n\
-             stack: [{{gap_mm: {gap_mm}, cloth: felt-wool-ivory}}]\n\
-             light: {{level: {level}}}\nview: {{distance_m: {distance_m}, room_lx: {room_lx}}}\n"
-        ));
-        Layout::of(&scene).numbers(&scene).dot_visibility.expect("pixels beside each other")
-    };
+    let scene = scene(&format!(
+        "pixels: [{{strip: {{count: 24, pitch_mm: {pitch_mm}}}}}]\n\
+         stack: [{{gap_mm: 10, cloth: felt-wool-ivory}}]\n\
+         light: {{level: {level}}}\nview: {{distance_m: {distance_m}, room_lx: {room_lx}}}\n"
+    ));
+    let numbers = Layout::of(&scene).numbers_over_gaps(&scene, gaps_mm);
+    numbers.iter().map(|numbers| numbers.dot_visibility.expect("pixels beside each other")).collect()
+}
+
+/// Logarithm of the first harmonic over a line of Lambertian points, `(1 + kh) exp(-kh)` of its mean at the height h (the Fourier
+/// transform of `1 / (h^2 + x^2)^2`; Gradshteyn & Ryzhik 3.737, number from memory).
+fn harmonic(gap_mm: f64) -> f64 {
+    let kh = 2.0 * PI * gap_mm / DIM_ROOM.pitch_mm;
+    kh.ln_1p() - kh
+}
+
+#[test]
+fn dots_of_a_strip_fade_like_their_first_harmonic_down_to_the_threshold() {
+    /// Share of the harmonic's fall that must be found: the cloth is no thin sheet and throws light back on the board, and the ends
+    /// of the strip hold a little at frequencies just below the dots'.
+    const FALL: f64 = 0.8;
+    let gaps = [14.0, 17.0, 20.0, 22.0];
+    let visibility = of_a_strip(&gaps);
+    for (gap, v) in gaps.windows(2).zip(visibility.windows(2)) {
+        let (found, full) = ((v[1] / v[0]).ln(), harmonic(gap[1]) - harmonic(gap[0]));
+        println!("{gap:?} mm: {v:.3?}, {found:.3} of {full:.3}");
+        assert!(found < FALL * full, "{gap:?}: {v:?}, {found} of {full}");
+    }
+}
+
+#[test]
+#[ignore = "known defect: below the eye's threshold the ends of a strip count as dots (README, known limits)"]
+fn dots_of_a_strip_go_on_fading_with_the_gap() {
+    /// Share of the first harmonic's fall that must be left.
+    const LEFT: f64 = 0.7;
     let (near, far) = (26.0, 30.0);
-    let fall = (visibility(far) / visibility(near)).ln();
-    assert!(fall < -LEFT * 2.0 * PI * (far - near) / pitch_mm, "{fall}");
+    let visibility = of_a_strip(&[near, far]);
+    let fall = (visibility[1] / visibility[0]).ln();
+    assert!(fall < LEFT * (harmonic(far) - harmonic(near)), "{fall}");
 }

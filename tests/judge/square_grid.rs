@@ -47,9 +47,10 @@ fn grid(height_mm: f64) -> Scene {
 
 /// Ripple and evenness by direct sums over all pixels, at the places between them.
 fn by_sums(scene: &Scene, height_mm: f64) -> (f64, f64) {
-    let even: Vec<EvenPlace> = neighbourhood(&scene.pixels).even.into_iter().flatten().collect();
+    let neighbourhood = neighbourhood(&scene.pixels);
+    let spread = neighbourhood.spread(&vec![1.0; scene.pixels.len()], |_| [0.0; 2]);
+    let even: Vec<EvenPlace> = neighbourhood.even.into_iter().flatten().collect();
     let pixels: Vec<([f64; 2], f64)> = scene.pixels.iter().map(|p| (p.at.map(|x| x.0), 1.0)).collect();
-    let spread: Vec<([f64; 2], f64)> = even.iter().map(|p| (p.at, p.share)).collect();
     let sum = |at: [f64; 2], lights: &[([f64; 2], f64)]| -> f64 {
         lights
             .iter()

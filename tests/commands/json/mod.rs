@@ -240,6 +240,20 @@ fn pick() {
         &[&call[..], &["-o", "p.svg", "--csv", "p.csv", "--at-most-mm", "60"]].concat(),
     );
     assert_eq!(files(&told), ["p.svg", "p.csv"]);
+    // Thick felt over a high gap does whatever the cloth may be.
+    let safe = [
+        "pick",
+        "collar.yaml",
+        "--cloth",
+        "felt-wool-ivory",
+        "--gap-mm",
+        "8,32",
+        "-o",
+        "q.svg",
+        "--at-most-mm",
+        "60",
+    ];
+    shape.call(&folder, 0, &safe);
 }
 
 #[test]
