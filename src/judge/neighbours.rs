@@ -14,8 +14,8 @@
 //! E_i = (1 + 2 s) box_i - s (box_before + box_behind),   s = 1/24
 //! ```
 //!
-//! and so in both directions where it is drawn out in two. Between neighbours of equal level that changes nothing, what one gives the other gives back. Where there is no neighbour the share
-//! lies beyond the end. The mean and the mean square of `E_i` are those of the pixel, so that the even version of an outline is
+//! and so in both directions where it is drawn out in two. Between neighbours of equal level that changes nothing, what one gives the
+//! other gives back. Where there is no neighbour the share lies beyond the end. The mean and the mean square of `E_i` are those of the pixel, so that the even version of an outline is
 //! the outline itself to the third order of the pitch over the width of a spot.
 //!
 //! | symbol | meaning |
@@ -38,23 +38,33 @@ const OTHER_DIRECTION: f64 = 0.6;
 /// Places along a stroke, and along each side of a parallelogram: finer than any spot that still shows dots.
 const ALONG: usize = 12;
 const ACROSS: usize = 6;
-/// The share s of the model for so many places from side to side: half their mean square distance from the middle, over the width's
-/// square.
-fn given(places: usize) -> f64 {
-    (1.0 - 1.0 / (places * places) as f64) / 24.0
-}
 
 /// Pixels and their surroundings.
 #[derive(Clone, Debug)]
 pub struct Neighbourhood {
-    /// Half the median distance to the nearest neighbour is half the pitch; `None` for a single pixel.
+    /// Median distance to the nearest neighbour, in mm; `None` for a single pixel.
     pub pitch_mm: Option<f64>,
     /// Places of the pixels in mm.
     pub places: Vec<[f64; 2]>,
     /// For each pixel: its stroke or parallelogram, as places with shares that sum to 1.
     pub even: Vec<Vec<EvenPlace>>,
     /// For each pixel: what lies before and behind it, in each direction in which it is drawn out.
-    sides: Vec<Vec<Side>>,
+    sides: Vec<Sides>,
+}
+
+/// What lies before and behind a pixel.
+#[derive(Clone, Debug, Default, PartialEq)]
+struct Sides {
+    /// The share s of the model.
+    given: f64,
+    all: Vec<Side>,
+}
+
+impl Sides {
+    /// For so many places from side to side: s is half their mean square distance from the middle, over the width's square.
+    fn new(places: usize, all: Vec<Side>) -> Sides {
+        Sides { given: (1.0 - 1.0 / (places * places) as f64) / 24.0, all }
+    }
 }
 
 /// What lies next to a pixel.
@@ -74,9 +84,9 @@ impl Neighbourhood {
         let mut amounts = levels.to_vec();
         let mut beyond: Vec<(usize, [f64; 2], f64)> = Vec::new();
         for (i, (sides, level)) in self.sides.iter().zip(levels).enumerate().filter(|(_, of)| *of.1 != 0.0) {
-            let given = level * given(if sides.len() > 2 { ACROSS } else { ALONG });
-            amounts[i] += given * sides.len() as f64;
-            for side in sides {
+            let given = level * sides.given;
+            amounts[i] += given * sides.all.len() as f64;
+            for side in &sides.all {
                 match *side {
                     Side::Pixel(other) => amounts[other] -= given,
                     Side::Beyond(way) => beyond.push((i, way, -given)),
@@ -114,7 +124,7 @@ pub fn neighbourhood(pixels: &[Pixel]) -> Neighbourhood {
     let mut known: Vec<f64> = nearest.iter().copied().filter(|d| d.is_finite()).collect();
     if known.is_empty() {
         let even = places.iter().map(|&at| vec![EvenPlace { at, share: 1.0, between: true }]).collect();
-        let sides = vec![Vec::new(); places.len()];
+        let sides = vec![Sides::default(); places.len()];
         return Neighbourhood { pitch_mm: None, places, even, sides };
     }
     known.sort_by(f64::total_cmp);
@@ -157,9 +167,9 @@ fn angle(a: [f64; 2], b: [f64; 2]) -> (f64, f64) {
 }
 
 /// The stroke or parallelogram of one pixel and what lies next to it, given the pixels around it, the nearest first.
-fn drawn_out(at: [f64; 2], around: &[Near]) -> (Vec<EvenPlace>, Vec<Side>) {
+fn drawn_out(at: [f64; 2], around: &[Near]) -> (Vec<EvenPlace>, Sides) {
     let Some(&Near { way: first, .. }) = around.first() else {
-        return (vec![EvenPlace { at, share: 1.0, between: true }], Vec::new());
+        return (vec![EvenPlace { at, share: 1.0, between: true }], Sides::default());
     };
     let reach = SECOND_REACH * length(first);
     let close = || around.iter().copied().filter(|near| length(near.way) <= reach);
@@ -188,7 +198,7 @@ fn drawn_out(at: [f64; 2], around: &[Near]) -> (Vec<EvenPlace>, Vec<Side>) {
             Side::Pixel(second.pixel),
             back_of(second.way, backs[1]),
         ];
-        return ((0..ACROSS * ACROSS).map(place).collect(), sides);
+        return ((0..ACROSS * ACROSS).map(place).collect(), Sides::new(ACROSS, sides));
     }
     // The parabola through the pixel and its two neighbours, from half-way to half-way; at an end, a straight stroke.
     let back = opposite(first).or_else(|| close().nth(1));
@@ -205,7 +215,7 @@ fn drawn_out(at: [f64; 2], around: &[Near]) -> (Vec<EvenPlace>, Vec<Side>) {
             }
         })
         .collect();
-    (places, vec![Side::Pixel(around[0].pixel), back_of(first, back)])
+    (places, Sides::new(ALONG, vec![Side::Pixel(around[0].pixel), back_of(first, back)]))
 }
 
 /// Distance of each place to the nearest other place that is not the same; infinite for a lonely one.
@@ -378,7 +388,7 @@ mod tests {
         // What lies beyond the ends is taken from the dark.
         let beyond = light.iter().filter(|(at, _)| at[0] < -4.0 || at[0] > 86.0);
         let share = beyond.map(|(_, amount)| amount).sum::<f64>() / 2.0;
-        assert!((share + 2.0 * given(ALONG)).abs() < 1e-12, "{share}");
+        assert!((share + 2.0 * found.sides[0].given).abs() < 1e-12, "{share}");
     }
 
     #[test]
